@@ -1,0 +1,3 @@
+//! Curves: arc length, points at a distance, tangents, splines through points.
+
+pub mod path;

@@ -1,0 +1,534 @@
+//! `*.pieces.json`: what other tools make or take. Version `pieces/1`.
+
+use super::{Cut, Dart, Edge, Finish, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span};
+use crate::diag::{Finding, Result, Snippet, nearest};
+use crate::units::{LONGEST, Unit};
+use kurbo::{BezPath, PathEl, Point};
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+
+/// The only version there is.
+const VERSION: &str = "pieces/1";
+
+/// Edges must meet within this distance, mm; a smaller gap is rounding, and is closed.
+const MEET: f64 = 0.001;
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileSet {
+    oaktag: String,
+    #[serde(default = "millimetre")]
+    unit: Unit,
+    #[serde(default)]
+    style: String,
+    #[serde(default, rename = "for")]
+    person: String,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    taken: String,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    choices: Vec<(String, String)>,
+    pieces: Vec<FilePiece>,
+    #[serde(default)]
+    joins: Vec<FileJoin>,
+}
+
+fn millimetre() -> Unit {
+    Unit::Millimetre
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FilePiece {
+    name: String,
+    #[serde(default)]
+    cut: Cut,
+    edges: Vec<FileEdge>,
+    #[serde(default)]
+    corners: Vec<FileCorner>,
+    #[serde(default)]
+    notches: Vec<FileNotch>,
+    #[serde(default)]
+    darts: Vec<FileDart>,
+    #[serde(default)]
+    pleats: Vec<FilePleat>,
+    #[serde(default)]
+    grain: Option<[[f64; 2]; 2]>,
+    #[serde(default)]
+    drills: Vec<[f64; 2]>,
+    #[serde(default)]
+    lines: Vec<FileLine>,
+    /// Added by `allow`; ignored when read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    cut_line: Option<String>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileEdge {
+    name: String,
+    path: String,
+    #[serde(default)]
+    allowance: f64,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    fold: bool,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileCorner {
+    after: String,
+    finish: Finish,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileNotch {
+    edge: String,
+    at: f64,
+    #[serde(default)]
+    kind: NotchKind,
+    #[serde(default = "single")]
+    count: u8,
+}
+
+fn single() -> u8 {
+    1
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileDart {
+    edge: String,
+    mouth: [f64; 2],
+    apex: [f64; 2],
+    #[serde(default)]
+    pressed: Pressed,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FilePleat {
+    edge: String,
+    mouth: [f64; 2],
+    #[serde(default)]
+    length: f64,
+    #[serde(default)]
+    pressed: Pressed,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileLine {
+    name: String,
+    path: String,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileJoin {
+    #[serde(default)]
+    name: String,
+    sides: [Vec<String>; 2],
+    #[serde(default)]
+    ease: f64,
+    #[serde(default = "one_to_one")]
+    ratio: f64,
+    #[serde(default)]
+    gap: f64,
+    #[serde(default)]
+    pointed: [bool; 2],
+}
+
+fn one_to_one() -> f64 {
+    1.0
+}
+
+/// Reads a pieces file. `file` names it in findings.
+///
+/// # Errors
+/// The first fault found, with line and column, or piece and edge: text that is not JSON, an unknown field, a version
+/// other than `pieces/1`, a path that is not one open run of lines and Béziers, edges that do not meet, a number that
+/// is not finite or is absurd, a negative allowance, a mark on an edge that is not there.
+pub fn read(text: &str, file: &str) -> Result<PieceSet> {
+    let set: FileSet = serde_json::from_str(text).map_err(|e| {
+        let line_start: usize = text.split_inclusive('\n').take(e.line().saturating_sub(1)).map(str::len).sum();
+        let at = (line_start + e.column().saturating_sub(1)).min(text.len());
+        let message = e.to_string();
+        let message = message.split(" at line ").next().unwrap_or(&message).to_owned();
+        Finding::error(format!("this pieces file can't be read: {message}"))
+            .at(Snippet { file: file.into(), text: Arc::from(text), span: at..at })
+            .hint("see the pieces format in README.md")
+    })?;
+    from_file(set).map_err(|finding| Box::new(finding.in_file(file)))
+}
+
+/// Writes pieces as a pieces file, one edge a line.
+pub fn write(set: &PieceSet) -> String {
+    to_text(set, |_| None)
+}
+
+/// Writes pieces with each one's cut line; `cut_lines` in the pieces' order.
+pub fn write_with_cut_lines(set: &PieceSet, cut_lines: &[BezPath]) -> String {
+    to_text(set, |index| cut_lines.get(index).map(path_text))
+}
+
+fn to_text(set: &PieceSet, cut_line: impl Fn(usize) -> Option<String>) -> String {
+    let file = FileSet {
+        oaktag: VERSION.into(),
+        unit: set.unit,
+        style: set.style.clone(),
+        person: set.person.clone(),
+        taken: set.taken.clone(),
+        choices: set.choices.clone(),
+        pieces: set.pieces.iter().enumerate().map(|(i, piece)| to_piece(piece, cut_line(i))).collect(),
+        joins: set.joins.iter().map(to_join).collect(),
+    };
+    let mut text = serde_json::to_string_pretty(&file).expect("plain data serialises");
+    text.push('\n');
+    text
+}
+
+/// A path as SVG path data, mm, shortest decimals that read back the same.
+pub fn path_text(path: &BezPath) -> String {
+    path.to_svg()
+}
+
+fn from_file(set: FileSet) -> std::result::Result<PieceSet, Finding> {
+    if set.oaktag != VERSION {
+        return Err(Finding::error(format!("this file says \"{}\", and only \"{VERSION}\" is known", set.oaktag)));
+    }
+    let pieces = set.pieces.into_iter().map(from_piece).collect::<std::result::Result<Vec<_>, _>>()?;
+    for (index, piece) in pieces.iter().enumerate() {
+        if pieces[..index].iter().any(|other| other.name == piece.name) {
+            return Err(Finding::error("two pieces have this name").piece(&piece.name).hint("rename one of them"));
+        }
+    }
+    let joins = set
+        .joins
+        .into_iter()
+        .enumerate()
+        .map(|(index, join)| from_join(join, index, &pieces))
+        .collect::<std::result::Result<Vec<_>, _>>()?;
+    Ok(PieceSet {
+        style: set.style,
+        person: set.person,
+        unit: set.unit,
+        taken: set.taken,
+        choices: set.choices,
+        pieces,
+        joins,
+    })
+}
+
+fn from_piece(file: FilePiece) -> std::result::Result<Piece, Finding> {
+    let name = file.name;
+    if name.trim().is_empty() {
+        return Err(Finding::error("a piece has no name"));
+    }
+    let in_piece = |finding: Finding| finding.piece(&name);
+    let mut edges: Vec<Edge> = Vec::with_capacity(file.edges.len());
+    for edge in file.edges {
+        let on_edge = |finding: Finding| finding.piece(&name).edge(&edge.name);
+        if edges.iter().any(|other| other.name == edge.name) {
+            return Err(on_edge(Finding::error("two edges of this piece have this name")));
+        }
+        let path = read_path(&edge.path).map_err(on_edge)?;
+        length_in_range(edge.allowance, "the allowance").map_err(on_edge)?;
+        if edge.allowance < 0.0 {
+            return Err(on_edge(Finding::error("the allowance is negative").hint("write 0 or more")));
+        }
+        if edge.fold && edge.allowance != 0.0 {
+            return Err(on_edge(Finding::error("an edge on the fold has an allowance").hint("leave one of them out")));
+        }
+        edges.push(Edge { name: edge.name, path, allowance: edge.allowance, fold: edge.fold, corner: Finish::Mitre });
+    }
+    join_edges(&mut edges).map_err(in_piece)?;
+    for corner in file.corners {
+        let names: Vec<String> = edges.iter().map(|edge| edge.name.clone()).collect();
+        match edges.iter_mut().find(|edge| edge.name == corner.after) {
+            Some(edge) => edge.corner = corner.finish,
+            None => return Err(in_piece(unknown_edge("a corner", &corner.after, &names))),
+        }
+    }
+    let mut piece = Piece {
+        name: name.clone(),
+        cut: file.cut,
+        edges,
+        notches: Vec::new(),
+        darts: Vec::new(),
+        pleats: Vec::new(),
+        grain: [Point::ORIGIN; 2],
+        drills: Vec::new(),
+        lines: Vec::new(),
+    };
+    if piece.cut.count == 0 {
+        return Err(in_piece(
+            Finding::error("0 copies of this piece are to be cut").hint("write a count of 1 or more"),
+        ));
+    }
+    piece.grain = match file.grain {
+        Some([tail, head]) => [read_point(tail).map_err(in_piece)?, read_point(head).map_err(in_piece)?],
+        None => default_grain(&piece),
+    };
+    if piece.grain[0].distance(piece.grain[1]) < 1.0 {
+        return Err(in_piece(Finding::error("the grainline is shorter than 1 mm")));
+    }
+    for notch in file.notches {
+        on_an_edge(&piece, "a notch", &notch.edge, &[notch.at])?;
+        if !(1..=2).contains(&notch.count) {
+            return Err(in_piece(Finding::error("a notch is single or double: count 1 or 2")).edge(notch.edge));
+        }
+        piece.notches.push(Notch { edge: notch.edge, at: notch.at, kind: notch.kind, count: notch.count });
+    }
+    for dart in file.darts {
+        on_an_edge(&piece, "a dart", &dart.edge, &dart.mouth)?;
+        let apex = read_point(dart.apex).map_err(in_piece)?;
+        piece.darts.push(Dart { edge: dart.edge, mouth: dart.mouth, apex, pressed: dart.pressed });
+    }
+    for pleat in file.pleats {
+        on_an_edge(&piece, "a pleat", &pleat.edge, &pleat.mouth)?;
+        length_in_range(pleat.length, "a pleat's length").map_err(in_piece)?;
+        piece.pleats.push(Pleat { edge: pleat.edge, mouth: pleat.mouth, length: pleat.length, pressed: pleat.pressed });
+    }
+    for drill in file.drills {
+        piece.drills.push(read_point(drill).map_err(in_piece)?);
+    }
+    for line in file.lines {
+        let path = read_path(&line.path).map_err(|finding| in_piece(finding).edge(&line.name))?;
+        piece.lines.push(InnerLine { name: line.name, path });
+    }
+    Ok(piece)
+}
+
+/// Checks that the edges form one closed outline, and closes gaps of rounding size exactly.
+fn join_edges(edges: &mut [Edge]) -> std::result::Result<(), Finding> {
+    let count = edges.len();
+    if count < 2 {
+        return Err(Finding::error("an outline needs two edges at the least"));
+    }
+    for index in 0..count {
+        let next = (index + 1) % count;
+        let end = crate::geom::path::end(&edges[index].path).unwrap_or_default();
+        let start = crate::geom::path::start(&edges[next].path).unwrap_or_default();
+        let gap = end.distance(start);
+        if gap > MEET {
+            return Err(Finding::error(format!(
+                "this edge ends {gap:.3} mm from where \"{}\" starts",
+                edges[next].name
+            ))
+            .edge(&edges[index].name)
+            .hint("every edge starts where the last one ended, counter-clockwise"));
+        }
+        set_start(&mut edges[next].path, end);
+    }
+    Ok(())
+}
+
+fn set_start(path: &mut BezPath, point: Point) {
+    if let Some(PathEl::MoveTo(start)) = path.elements_mut().first_mut() {
+        *start = point;
+    }
+}
+
+fn read_path(text: &str) -> std::result::Result<BezPath, Finding> {
+    let path = BezPath::from_svg(text)
+        .map_err(|e| Finding::error(format!("the path can't be read: {e}")).hint("write it as \"M0 0 L120 0\""))?;
+    let mut open = BezPath::new();
+    for (index, element) in path.elements().iter().enumerate() {
+        match element {
+            PathEl::MoveTo(p) if index == 0 => open.move_to(*p),
+            PathEl::LineTo(p) => open.line_to(*p),
+            PathEl::CurveTo(a, b, c) => open.curve_to(*a, *b, *c),
+            PathEl::QuadTo(a, b) => {
+                // Raised to a cubic (degree elevation): the one kind of curve inside the program.
+                let from = open.elements().last().and_then(PathEl::end_point).unwrap_or_default();
+                open.curve_to(from.lerp(*a, 2.0 / 3.0), b.lerp(*a, 2.0 / 3.0), *b);
+            }
+            PathEl::MoveTo(_) | PathEl::ClosePath => {
+                return Err(Finding::error("the path is closed or jumps").hint("an edge is one open run"));
+            }
+        }
+    }
+    for point in open.elements().iter().flat_map(points_of) {
+        read_point([point.x, point.y])?;
+    }
+    if crate::geom::path::length(&open) < MEET {
+        return Err(Finding::error("the path has no length").hint("leave the edge out"));
+    }
+    Ok(open)
+}
+
+fn points_of(element: &PathEl) -> Vec<Point> {
+    match *element {
+        PathEl::MoveTo(p) | PathEl::LineTo(p) => vec![p],
+        PathEl::QuadTo(a, b) => vec![a, b],
+        PathEl::CurveTo(a, b, c) => vec![a, b, c],
+        PathEl::ClosePath => Vec::new(),
+    }
+}
+
+fn read_point([x, y]: [f64; 2]) -> std::result::Result<Point, Finding> {
+    length_in_range(x, "a coordinate")?;
+    length_in_range(y, "a coordinate")?;
+    Ok(Point::new(x, y))
+}
+
+fn length_in_range(value: f64, what: &str) -> std::result::Result<(), Finding> {
+    if value.is_finite() && value.abs() <= LONGEST {
+        Ok(())
+    } else {
+        Err(Finding::error(format!("{what} is {value}, which is no length in this trade")).hint("mm, under 100,000"))
+    }
+}
+
+fn unknown_edge(what: &str, wanted: &str, known: &[String]) -> Finding {
+    let finding = Finding::error(format!("{what} is on edge \"{wanted}\", which the piece does not have"));
+    match nearest(wanted, known.iter().map(String::as_str)) {
+        Some(name) => finding.hint(format!("did you mean \"{name}\"?")),
+        None => finding.hint(format!("its edges are: {}", known.join(", "))),
+    }
+}
+
+fn on_an_edge(piece: &Piece, what: &str, edge: &str, distances: &[f64]) -> std::result::Result<(), Finding> {
+    let Some(found) = piece.edge(edge) else {
+        let names: Vec<String> = piece.edges.iter().map(|edge| edge.name.clone()).collect();
+        return Err(unknown_edge(what, edge, &names).piece(&piece.name));
+    };
+    let long = crate::geom::path::length(&found.path);
+    for at in distances {
+        if !(0.0..=long + MEET).contains(at) {
+            return Err(Finding::error(format!("{what} stands at {at} mm of an edge that is {long:.1} mm long"))
+                .piece(&piece.name)
+                .edge(edge));
+        }
+    }
+    Ok(())
+}
+
+/// Upright through the middle of the piece, half its height.
+fn default_grain(piece: &Piece) -> [Point; 2] {
+    use kurbo::Shape;
+    let bounds = piece.outline().bounding_box();
+    let quarter = bounds.height() / 4.0;
+    [Point::new(bounds.center().x, bounds.y0 + quarter), Point::new(bounds.center().x, bounds.y1 - quarter)]
+}
+
+fn from_join(file: FileJoin, index: usize, pieces: &[Piece]) -> std::result::Result<Join, Finding> {
+    let name = if file.name.is_empty() { format!("seam {}", index + 1) } else { file.name };
+    let mut sides = [Vec::new(), Vec::new()];
+    for (side, texts) in sides.iter_mut().zip(&file.sides) {
+        if texts.is_empty() {
+            return Err(Finding::error(format!("one side of \"{name}\" names no edge")));
+        }
+        for text in texts {
+            side.push(read_span(text, pieces).map_err(|e| e.in_join(&name))?);
+        }
+    }
+    for (value, what) in [(file.ease, "the ease"), (file.ratio, "the ratio"), (file.gap, "the gap")] {
+        length_in_range(value, what)?;
+    }
+    if file.ratio <= 0.0 || file.gap < 0.0 {
+        return Err(Finding::error(format!("the ratio or the gap of \"{name}\" is out of range"))
+            .hint("a ratio is over 0, a gap 0 or more"));
+    }
+    Ok(Join { name, sides, ease: file.ease, ratio: file.ratio, gap: file.gap, pointed: file.pointed })
+}
+
+impl Finding {
+    fn in_join(mut self, join: &str) -> Self {
+        self.message = format!("seam \"{join}\": {}", self.message);
+        self
+    }
+}
+
+/// Reads `Front/side` or `Front/side backwards` and checks that it is there.
+///
+/// # Errors
+/// A finding that offers the nearest piece or edge.
+pub fn read_span(text: &str, pieces: &[Piece]) -> std::result::Result<Span, Finding> {
+    let (names, backwards) = match text.trim().strip_suffix(" backwards") {
+        Some(names) => (names, true),
+        None => (text.trim(), false),
+    };
+    let Some((piece_name, edge_name)) = names.split_once('/') else {
+        return Err(Finding::error(format!("\"{text}\" does not name an edge")).hint("write it as \"Front/side\""));
+    };
+    let (piece_name, edge_name) = (piece_name.trim(), edge_name.trim());
+    let Some(piece) = pieces.iter().find(|piece| piece.name == piece_name) else {
+        let finding = Finding::error(format!("there is no piece \"{piece_name}\""));
+        return Err(match nearest(piece_name, pieces.iter().map(|piece| piece.name.as_str())) {
+            Some(name) => finding.hint(format!("did you mean \"{name}\"?")),
+            None => finding.hint(format!(
+                "the pieces are: {}",
+                pieces.iter().map(|piece| piece.name.as_str()).collect::<Vec<_>>().join(", ")
+            )),
+        });
+    };
+    if piece.path(edge_name).is_none() {
+        let names: Vec<String> = piece
+            .edges
+            .iter()
+            .map(|edge| edge.name.clone())
+            .chain(piece.lines.iter().map(|line| line.name.clone()))
+            .collect();
+        let finding = Finding::error(format!("there is no edge \"{edge_name}\"")).piece(piece_name);
+        return Err(match nearest(edge_name, names.iter().map(String::as_str)) {
+            Some(name) => finding.hint(format!("did you mean \"{name}\"?")),
+            None => finding.hint(format!("its edges are: {}", names.join(", "))),
+        });
+    }
+    Ok(Span { piece: piece_name.into(), edge: edge_name.into(), backwards })
+}
+
+fn to_piece(piece: &Piece, cut_line: Option<String>) -> FilePiece {
+    let pair = |p: Point| [p.x, p.y];
+    FilePiece {
+        name: piece.name.clone(),
+        cut: piece.cut.clone(),
+        edges: piece
+            .edges
+            .iter()
+            .map(|edge| FileEdge {
+                name: edge.name.clone(),
+                path: path_text(&edge.path),
+                allowance: edge.allowance,
+                fold: edge.fold,
+            })
+            .collect(),
+        corners: piece.edges.iter().map(|edge| FileCorner { after: edge.name.clone(), finish: edge.corner }).collect(),
+        notches: piece
+            .notches
+            .iter()
+            .map(|n| FileNotch { edge: n.edge.clone(), at: n.at, kind: n.kind, count: n.count })
+            .collect(),
+        darts: piece
+            .darts
+            .iter()
+            .map(|d| FileDart { edge: d.edge.clone(), mouth: d.mouth, apex: pair(d.apex), pressed: d.pressed })
+            .collect(),
+        pleats: piece
+            .pleats
+            .iter()
+            .map(|p| FilePleat { edge: p.edge.clone(), mouth: p.mouth, length: p.length, pressed: p.pressed })
+            .collect(),
+        grain: Some(piece.grain.map(pair)),
+        drills: piece.drills.iter().copied().map(pair).collect(),
+        lines: piece
+            .lines
+            .iter()
+            .map(|line| FileLine { name: line.name.clone(), path: path_text(&line.path) })
+            .collect(),
+        cut_line,
+    }
+}
+
+fn to_join(join: &Join) -> FileJoin {
+    FileJoin {
+        name: join.name.clone(),
+        sides: [0, 1].map(|side| join.sides[side].iter().map(ToString::to_string).collect()),
+        ease: join.ease,
+        ratio: join.ratio,
+        gap: join.gap,
+        pointed: join.pointed,
+    }
+}

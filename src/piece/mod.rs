@@ -1,0 +1,265 @@
+//! A piece on its sew line, and how pieces join.
+//!
+//! Coordinates are millimetres, y up; the edges run counter-clockwise, each starting where the last one ended. A piece
+//! here is complete: every edge has its allowance, and every corner its finish.
+
+pub mod json;
+
+use crate::units::Unit;
+use kurbo::{BezPath, Point};
+use serde::{Deserialize, Serialize};
+
+/// All that a draft produces for one person: the content of a `*.pieces.json` file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PieceSet {
+    /// The style's name.
+    pub style: String,
+    /// Whom it is drafted for: a person's name or a size.
+    pub person: String,
+    /// The unit that reports use.
+    pub unit: Unit,
+    /// The date the measures were taken, as the user wrote it; empty where unknown.
+    pub taken: String,
+    /// The choices that shaped the draft, ease first of all: name and length or number as people read it.
+    pub choices: Vec<(String, String)>,
+    /// The pieces, in the style's order.
+    pub pieces: Vec<Piece>,
+    /// The seams between them.
+    pub joins: Vec<Join>,
+}
+
+/// One piece, on the net (sew) line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Piece {
+    /// Its name in the style.
+    pub name: String,
+    /// How many to cut, and from what.
+    pub cut: Cut,
+    /// The outline, counter-clockwise, without gaps.
+    pub edges: Vec<Edge>,
+    /// Balance marks on the edges.
+    pub notches: Vec<Notch>,
+    /// Darts that open at an edge.
+    pub darts: Vec<Dart>,
+    /// Pleats that open at an edge.
+    pub pleats: Vec<Pleat>,
+    /// The grainline, from tail to head.
+    pub grain: [Point; 2],
+    /// Points to pierce or mark.
+    pub drills: Vec<Point>,
+    /// Lines inside the piece.
+    pub lines: Vec<InnerLine>,
+}
+
+/// How many copies of a piece, and from which cloth.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Cut {
+    /// Copies to cut, the mirrored ones included.
+    #[serde(default = "one")]
+    pub count: u32,
+    /// Whether every second copy is a mirror image.
+    #[serde(default)]
+    pub mirrored: bool,
+    /// The cloth's name in the style.
+    #[serde(default = "main_cloth")]
+    pub cloth: String,
+}
+
+fn one() -> u32 {
+    1
+}
+
+fn main_cloth() -> String {
+    "main".into()
+}
+
+impl Default for Cut {
+    fn default() -> Self {
+        Self { count: one(), mirrored: false, cloth: main_cloth() }
+    }
+}
+
+/// One edge of the sew line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Edge {
+    /// Its name, unique in the piece.
+    pub name: String,
+    /// One open subpath of lines and cubics, in the outline's direction.
+    pub path: BezPath,
+    /// Width of the allowance outside it, mm, 0 or more.
+    pub allowance: f64,
+    /// Whether the piece is unfolded about this (straight) edge; its allowance is then 0.
+    pub fold: bool,
+    /// How the allowance turns the corner at this edge's end, into the next edge.
+    pub corner: Finish,
+}
+
+/// How the cut line turns a corner of the sew line.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Finish {
+    /// The two cut lines run on until they meet; beyond the limit it is bevelled.
+    #[default]
+    Mitre,
+    /// Cut square to the bisector at the allowance's width from the corner.
+    Bevel,
+    /// An arc about the corner.
+    Round,
+    /// Each allowance ends square to its own seam, and the two squares' far corner is kept.
+    Square,
+    /// Each allowance ends square to its own seam; the wider one steps down to the narrower.
+    Step,
+    /// The allowance is mirrored about its own seam, so that turned up or pressed open its ends lie on the neighbour's
+    /// cut line.
+    FoldBack,
+}
+
+/// A balance mark.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Notch {
+    /// The edge's name.
+    pub edge: String,
+    /// Distance along the edge's sew line from its start, mm.
+    pub at: f64,
+    /// The shape.
+    pub kind: NotchKind,
+    /// Marks side by side: 1, or 2 for the back of an armhole.
+    pub count: u8,
+}
+
+/// The shape of a notch.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NotchKind {
+    /// A single cut inward from the cut line.
+    #[default]
+    Slit,
+    /// A V into the allowance.
+    VIn,
+    /// A V outward.
+    VOut,
+    /// A slit with a bar across its inner end.
+    T,
+    /// Drawn and never cut.
+    Drawn,
+}
+
+/// A wedge of cloth taken out at an edge.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Dart {
+    /// The edge that it opens at.
+    pub edge: String,
+    /// Distances along that edge where its legs start, mm.
+    pub mouth: [f64; 2],
+    /// Its point.
+    pub apex: Point,
+    /// The side that it is pressed to.
+    pub pressed: Pressed,
+}
+
+/// A fold of cloth taken in at an edge.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pleat {
+    /// The edge that it opens at.
+    pub edge: String,
+    /// Distances along that edge of its two folds, mm.
+    pub mouth: [f64; 2],
+    /// Length of its fold lines into the piece, mm.
+    pub length: f64,
+    /// The side that it is pressed to.
+    pub pressed: Pressed,
+}
+
+/// The side that a dart or pleat is pressed to, along the edge's direction.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Pressed {
+    /// Towards the edge's start.
+    #[default]
+    ToStart,
+    /// Towards the edge's end.
+    ToEnd,
+    /// Spread to both sides.
+    Open,
+}
+
+/// A line inside a piece.
+#[derive(Clone, Debug, PartialEq)]
+pub struct InnerLine {
+    /// Its name, unique in the piece.
+    pub name: String,
+    /// The line.
+    pub path: BezPath,
+}
+
+/// A seam: two chains of edges sewn to each other.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Join {
+    /// Its name in reports.
+    pub name: String,
+    /// The two sides, each walked in order from the seam's start to its end.
+    pub sides: [Vec<Span>; 2],
+    /// How much longer the first side is, spread as ease along the seam, mm.
+    pub ease: f64,
+    /// How many times the second side's length the first side is, where it is gathered; 1 otherwise.
+    pub ratio: f64,
+    /// Length of the second side that is left open, mm.
+    pub gap: f64,
+    /// Whether the style wants a point at the seam's ends, so that they need not run true.
+    pub pointed: [bool; 2],
+}
+
+/// A whole edge, or an inner line, as one link of a seam's side.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Span {
+    /// The piece's name.
+    pub piece: String,
+    /// The edge's or inner line's name.
+    pub edge: String,
+    /// Whether it is walked from its end to its start.
+    pub backwards: bool,
+}
+
+impl PieceSet {
+    /// The piece of that name.
+    pub fn piece(&self, name: &str) -> Option<&Piece> {
+        self.pieces.iter().find(|piece| piece.name == name)
+    }
+}
+
+impl Piece {
+    /// The edge of that name.
+    pub fn edge(&self, name: &str) -> Option<&Edge> {
+        self.edges.iter().find(|edge| edge.name == name)
+    }
+
+    /// The path of the edge or inner line of that name.
+    pub fn path(&self, name: &str) -> Option<&BezPath> {
+        self.edge(name)
+            .map(|edge| &edge.path)
+            .or_else(|| self.lines.iter().find(|line| line.name == name).map(|line| &line.path))
+    }
+
+    /// The whole sew line as one closed path.
+    pub fn outline(&self) -> BezPath {
+        let mut outline = BezPath::new();
+        for edge in &self.edges {
+            let skip = usize::from(!outline.is_empty());
+            outline.extend(edge.path.elements().iter().skip(skip).copied());
+        }
+        outline.close_path();
+        outline
+    }
+
+    /// The fold edge, where there is one.
+    pub fn fold(&self) -> Option<&Edge> {
+        self.edges.iter().find(|edge| edge.fold)
+    }
+}
+
+impl std::fmt::Display for Span {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}/{}{}", self.piece, self.edge, if self.backwards { " backwards" } else { "" })
+    }
+}

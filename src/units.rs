@@ -1,0 +1,301 @@
+//! Lengths as people write and read them: inches with fractions, centimetres, millimetres.
+//!
+//! Inside the program a length is an `f64` in millimetres.
+
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// Millimetres in an inch, exactly (International yard and pound agreement, 1959).
+pub const INCH: f64 = 25.4;
+
+/// No length in this trade is longer; a longer one is a slip. 100 m.
+pub const LONGEST: f64 = 100_000.0;
+
+/// A unit of length that people write.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Unit {
+    /// Inches, written with fractions.
+    #[serde(rename = "in")]
+    Inch,
+    /// Centimetres.
+    #[serde(rename = "cm")]
+    Centimetre,
+    /// Millimetres.
+    #[serde(rename = "mm")]
+    Millimetre,
+}
+
+impl Unit {
+    /// Millimetres in one of this unit.
+    pub fn mm(self) -> f64 {
+        match self {
+            Self::Inch => INCH,
+            Self::Centimetre => 10.0,
+            Self::Millimetre => 1.0,
+        }
+    }
+
+    /// The unit's sign: `in`, `cm`, `mm`.
+    pub fn sign(self) -> &'static str {
+        match self {
+            Self::Inch => "in",
+            Self::Centimetre => "cm",
+            Self::Millimetre => "mm",
+        }
+    }
+
+    /// The unit that a word or sign stands for.
+    pub fn from_name(name: &str) -> Option<Self> {
+        match name {
+            "in" | "inch" | "inches" | "\"" | "″" => Some(Self::Inch),
+            "cm" | "centimetre" | "centimetres" => Some(Self::Centimetre),
+            "mm" | "millimetre" | "millimetres" => Some(Self::Millimetre),
+            _ => None,
+        }
+    }
+}
+
+impl fmt::Display for Unit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.sign())
+    }
+}
+
+/// Why a text is not a length.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotALength {
+    /// Byte offset of the place in the text.
+    pub at: usize,
+    /// What was expected there.
+    pub expected: &'static str,
+}
+
+impl fmt::Display for NotALength {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "expected {}", self.expected)
+    }
+}
+
+impl std::error::Error for NotALength {}
+
+/// Reads `12 3/8`, `12 3/8 in`, `12-3/8"`, `3/8`, `12.375in`, `31.4 cm`, `216mm`, with a minus sign before or not.
+/// A text without a unit is in `unit`. Returns millimetres.
+///
+/// # Errors
+/// [`NotALength`] with the place, also for a hyphened fraction without a unit sign, and for lengths over 100 m.
+///
+/// ```
+/// use oaktag::units::{Unit, parse_length};
+/// assert_eq!(parse_length("8 1/2", Unit::Inch).unwrap(), 215.9);
+/// assert_eq!(parse_length("8-1/2\"", Unit::Centimetre).unwrap(), 215.9);
+/// assert_eq!(parse_length("21.6 cm", Unit::Inch).unwrap(), 216.0);
+/// assert_eq!(parse_length("216mm", Unit::Inch).unwrap(), 216.0);
+/// assert!(parse_length("8-1/2", Unit::Inch).is_err());
+/// ```
+pub fn parse_length(text: &str, unit: Unit) -> Result<f64, NotALength> {
+    let (sign, body, start) = {
+        let trimmed = text.trim_start();
+        let start = text.len() - trimmed.len();
+        match trimmed.strip_prefix('-') {
+            Some(rest) => (-1.0, rest, start + 1),
+            None => (1.0, trimmed, start),
+        }
+    };
+    let scan = scan_length(body).map_err(|e| NotALength { at: e.at + start, ..e })?;
+    let rest = &body[scan.end..];
+    if !rest.trim().is_empty() {
+        let at = start + scan.end + (rest.len() - rest.trim_start().len());
+        return Err(NotALength { at, expected: "the end of the length, or in, cm or mm" });
+    }
+    let mm = sign * scan.value * scan.unit.unwrap_or(unit).mm();
+    if mm.abs() > LONGEST {
+        return Err(NotALength { at: start, expected: "a length under 100 m" });
+    }
+    Ok(mm)
+}
+
+/// A number with or without a unit at the start of a text.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ScannedLength {
+    /// The number as written.
+    pub value: f64,
+    /// The unit that follows it, if one does.
+    pub unit: Option<Unit>,
+    /// Byte offset behind it.
+    pub end: usize,
+}
+
+/// Reads an unsigned number (`12`, `12.375`, `3/8`, `12 3/8`, `12-3/8"`) and its unit from the start of `text`. A hyphen
+/// joins whole and fraction only where an inch mark follows, so that `12-3/8` in a formula is a subtraction.
+///
+/// # Errors
+/// [`NotALength`] where no number starts here, or a fraction has denominator 0.
+pub fn scan_length(text: &str) -> Result<ScannedLength, NotALength> {
+    let (whole, mut end) =
+        number(text, 0).ok_or(NotALength { at: 0, expected: "a number such as 12, 12 3/8 or 31.4" })?;
+    let is_whole = text[..end].bytes().all(|b| b.is_ascii_digit());
+    let mut value = whole;
+    if is_whole {
+        if let Some((den, after)) = fraction_tail(text, end) {
+            value = divide(whole, den, end)?;
+            end = after;
+        } else if let Some((numerator, den, after)) = spaced_fraction(text, end) {
+            value = whole + divide(numerator, den, end)?;
+            end = after;
+        } else if let Some((numerator, den, after)) = hyphened_fraction(text, end) {
+            value = whole + divide(numerator, den, end)?;
+            end = after;
+        }
+    }
+    let (unit, end) = unit_at(text, end);
+    Ok(ScannedLength { value, unit, end })
+}
+
+fn divide(numerator: f64, den: f64, at: usize) -> Result<f64, NotALength> {
+    if den == 0.0 {
+        return Err(NotALength { at, expected: "a fraction whose lower number is not 0" });
+    }
+    Ok(numerator / den)
+}
+
+/// Digits with at most one point; returns the number and the offset behind it.
+fn number(text: &str, from: usize) -> Option<(f64, usize)> {
+    let bytes = text.as_bytes();
+    let mut end = from;
+    let mut seen_point = false;
+    while end < bytes.len() {
+        match bytes[end] {
+            b'0'..=b'9' => end += 1,
+            b'.' if !seen_point && bytes.get(end + 1).is_some_and(u8::is_ascii_digit) => {
+                seen_point = true;
+                end += 1;
+            }
+            _ => break,
+        }
+    }
+    if end == from || !bytes[from].is_ascii_digit() && bytes[from] != b'.' {
+        return None;
+    }
+    text[from..end].parse().ok().map(|value: f64| (value, end))
+}
+
+fn whole_number(text: &str, from: usize) -> Option<(f64, usize)> {
+    let end = text[from..].find(|c: char| !c.is_ascii_digit()).map_or(text.len(), |n| from + n);
+    (end > from).then(|| text[from..end].parse().ok().map(|value: f64| (value, end))).flatten()
+}
+
+/// `/8` straight behind a whole number.
+fn fraction_tail(text: &str, from: usize) -> Option<(f64, usize)> {
+    text[from..].starts_with('/').then(|| whole_number(text, from + 1)).flatten()
+}
+
+/// ` 3/8` behind a whole number.
+fn spaced_fraction(text: &str, from: usize) -> Option<(f64, f64, usize)> {
+    let start = from + text[from..].len() - text[from..].trim_start_matches([' ', '\u{a0}']).len();
+    if start == from {
+        return None;
+    }
+    let (numerator, slash) = whole_number(text, start)?;
+    let (den, end) = fraction_tail(text, slash)?;
+    Some((numerator, den, end))
+}
+
+/// `-3/8"` behind a whole number, the inch mark required.
+fn hyphened_fraction(text: &str, from: usize) -> Option<(f64, f64, usize)> {
+    text[from..].starts_with('-').then_some(())?;
+    let (numerator, slash) = whole_number(text, from + 1)?;
+    let (den, end) = fraction_tail(text, slash)?;
+    (unit_at(text, end).0 == Some(Unit::Inch)).then_some((numerator, den, end))
+}
+
+/// The unit at `from`, behind spaces or not, as a whole word.
+fn unit_at(text: &str, from: usize) -> (Option<Unit>, usize) {
+    let rest = &text[from..];
+    let skipped = rest.len() - rest.trim_start_matches([' ', '\u{a0}']).len();
+    let word = &rest[skipped..];
+    if let Some(mark) = ["\"", "″"].into_iter().find(|mark| word.starts_with(mark)) {
+        return (Some(Unit::Inch), from + skipped + mark.len());
+    }
+    let length = word.find(|c: char| !c.is_alphabetic()).unwrap_or(word.len());
+    match Unit::from_name(&word[..length]) {
+        Some(unit) => (Some(unit), from + skipped + length),
+        None => (None, from),
+    }
+}
+
+/// Prints millimetres for people: inches to the nearest sixteenth as `12 3/8 in`, centimetres to a tenth as `31.4 cm`,
+/// millimetres to a tenth.
+pub fn format_length(mm: f64, unit: Unit) -> String {
+    match unit {
+        Unit::Inch => format_inches(mm, 16),
+        Unit::Centimetre => format!("{} cm", trimmed(mm / 10.0, 1)),
+        Unit::Millimetre => format!("{} mm", trimmed(mm, 1)),
+    }
+}
+
+/// Inches to the nearest `1/denominator`, as `12 3/8 in`; `denominator` is a power of two.
+pub fn format_inches(mm: f64, denominator: u32) -> String {
+    let parts = (mm.abs() / INCH * f64::from(denominator)).round() as u64;
+    let sign = if mm < 0.0 && parts > 0 { "-" } else { "" };
+    let den = u64::from(denominator);
+    let (whole, mut num) = (parts / den, parts % den);
+    let mut den = den;
+    while num > 0 && num.is_multiple_of(2) && den.is_multiple_of(2) {
+        num /= 2;
+        den /= 2;
+    }
+    match (whole, num) {
+        (_, 0) => format!("{sign}{whole} in"),
+        (0, _) => format!("{sign}{num}/{den} in"),
+        _ => format!("{sign}{whole} {num}/{den} in"),
+    }
+}
+
+/// `value` with at most `decimals` decimals and no trailing zeros; never `-0`.
+pub fn trimmed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    if text == "-0" { "0".into() } else { text.into() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn forms_that_people_write() {
+        for (text, unit, mm) in [
+            ("12 3/8", Unit::Inch, 314.325),
+            ("12 3/8 in", Unit::Centimetre, 314.325),
+            ("12-3/8\"", Unit::Centimetre, 314.325),
+            ("12.375in", Unit::Centimetre, 314.325),
+            ("3/8", Unit::Inch, 9.525),
+            ("-3/8", Unit::Inch, -9.525),
+            ("31.4 cm", Unit::Inch, 314.0),
+            ("31.4", Unit::Centimetre, 314.0),
+            (" 7 ", Unit::Millimetre, 7.0),
+        ] {
+            let read = parse_length(text, unit).unwrap_or_else(|e| panic!("{text}: {e}"));
+            assert!((read - mm).abs() < 1e-9, "{text}: {read}");
+        }
+    }
+
+    #[test]
+    fn refusals_point_at_the_place() {
+        for (text, at) in
+            [("", 0), ("abc", 0), ("12 x", 3), ("8-1/2", 1), ("1/0", 1), ("NaN", 0), ("inf", 0), ("9999999", 0)]
+        {
+            assert_eq!(parse_length(text, Unit::Inch).expect_err(text).at, at, "{text}");
+        }
+    }
+
+    #[test]
+    fn inches_print_as_fractions() {
+        assert_eq!(format_length(314.325, Unit::Inch), "12 3/8 in");
+        assert_eq!(format_length(9.525, Unit::Inch), "3/8 in");
+        assert_eq!(format_length(-25.4, Unit::Inch), "-1 in");
+        assert_eq!(format_length(25.39, Unit::Inch), "1 in");
+        assert_eq!(format_length(-0.01, Unit::Inch), "0 in");
+        assert_eq!(format_length(314.04, Unit::Centimetre), "31.4 cm");
+    }
+}
