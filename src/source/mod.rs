@@ -279,6 +279,12 @@ fn number(value: &KdlValue) -> Option<f64> {
 }
 
 impl Text {
+    /// A text from elsewhere, such as the command line; `file` names where.
+    pub fn new(text: &str, file: &str) -> Self {
+        let source = Source { file: file.into(), text: text.into() };
+        Self { text: text.into(), is_number: text.parse::<f64>().is_ok(), span: 0..text.len(), source }
+    }
+
     /// A finding of severity error at a byte range of the text.
     pub fn error_at(&self, range: Range<usize>, message: impl Into<String>) -> Finding {
         let span = if self.span.len() == self.text.len() {
