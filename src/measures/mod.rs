@@ -66,7 +66,8 @@ pub fn read(text: &str, file: &str) -> Result<(Measures, Vec<Finding>)> {
             _ => return Err(node.unknown(&["unit", "taken", "choice"]).into()),
         }
     }
-    let unit = unit.ok_or_else(|| root.error("this file does not say its unit").hint("add: unit \"in\" or unit \"cm\""))?;
+    let unit =
+        unit.ok_or_else(|| root.error("this file does not say its unit").hint("add: unit \"in\" or unit \"cm\""))?;
     for (date, _) in &sets {
         if !is_date(date.string()?) {
             return Err(date.error("this is no date").hint("write year, month and day, as in 2026-09-14").into());

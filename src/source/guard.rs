@@ -15,10 +15,13 @@ const DEEPEST: usize = 64;
 /// The file is too large, or braces nest too deep, with the place.
 pub(super) fn check(source: &Source) -> Result<()> {
     if source.text.len() > LARGEST {
-        return Err(Finding::error(format!("this file has {} bytes; the largest read is {LARGEST}", source.text.len()))
-            .in_file(&*source.file)
-            .hint("split it, or see whether it is the right file")
-            .into());
+        return Err(Finding::error(format!(
+            "this file has {} bytes; the largest read is {LARGEST}",
+            source.text.len()
+        ))
+        .in_file(&*source.file)
+        .hint("split it, or see whether it is the right file")
+        .into());
     }
     if let Some(at) = too_deep(source.text.as_bytes()) {
         return Err(Finding::error(format!("the braces nest deeper than {DEEPEST} here"))
@@ -116,7 +119,8 @@ mod tests {
     fn depth_is_counted_outside_texts_and_comments() {
         assert_eq!(too_deep(nested(64).as_bytes()), None);
         assert_eq!(too_deep(nested(65).as_bytes()), Some(64 * 3 + 2));
-        let hidden = format!("{}/* }}}}}} */ b \"}}\\\"}}\" #\"}}\"}}\"# // }}}}\n {}", "a {".repeat(60), "a {".repeat(5));
+        let hidden =
+            format!("{}/* }}}}}} */ b \"}}\\\"}}\" #\"}}\"}}\"# // }}}}\n {}", "a {".repeat(60), "a {".repeat(5));
         assert!(too_deep(hidden.as_bytes()).is_some(), "closing braces in texts and comments must not count");
         assert_eq!(too_deep(b"a \"{{{{\" /* {{{ /* { */ */"), None);
     }

@@ -248,9 +248,7 @@ impl<'a> Value<'a> {
             return Ok(Text { text: text.into(), is_number: false, span: self.inner(text, span), source });
         }
         match number(self.entry.value()) {
-            Some(value) if value.is_finite() => {
-                Ok(Text { text: format!("{value}"), is_number: true, span, source })
-            }
+            Some(value) if value.is_finite() => Ok(Text { text: format!("{value}"), is_number: true, span, source }),
             _ => Err(self.error("expected a text in quotes or a number").into()),
         }
     }

@@ -208,7 +208,11 @@ impl Formula {
     fn quantity(&self, scope: &mut dyn Scope) -> Result<Quantity> {
         let quantity = self.evaluate(&self.root, scope)?;
         if !quantity.value.is_finite() || quantity.value.abs() > LONGEST * LONGEST {
-            return Err(self.source.error(format!("this comes to {}", quantity.value)).hint("check the numbers").into());
+            return Err(self
+                .source
+                .error(format!("this comes to {}", quantity.value))
+                .hint("check the numbers")
+                .into());
         }
         Ok(quantity)
     }
@@ -283,7 +287,9 @@ impl Formula {
                     power @ -4..=4 => Dimension::Length(power),
                     _ => return Err(self.at(expr, "too many lengths are multiplied here").into()),
                 },
-                _ => return Err(self.at(expr, format!("{} and {} don't go together here", a.words(), b.words())).into()),
+                _ => {
+                    return Err(self.at(expr, format!("{} and {} don't go together here", a.words(), b.words())).into());
+                }
             },
         };
         Ok(Quantity { value, dimension })
@@ -306,8 +312,7 @@ impl Formula {
             None
         };
         pair.ok_or_else(|| {
-            let message =
-                format!("{} and {} can't be added or compared", a.dimension.words(), b.dimension.words());
+            let message = format!("{} and {} can't be added or compared", a.dimension.words(), b.dimension.words());
             self.at(expr, message).hint("multiply the number by a length, or write the length with its unit").into()
         })
     }
@@ -341,7 +346,8 @@ impl Formula {
             }
             (Function::Sine | Function::Cosine | Function::Tangent, [angle]) => {
                 if angle.dimension != Dimension::Angle {
-                    let finding = self.at(expr, format!("an angle is wanted here, and this is {}", angle.dimension.words()));
+                    let finding =
+                        self.at(expr, format!("an angle is wanted here, and this is {}", angle.dimension.words()));
                     return Err(finding.hint("write it as 20 deg").into());
                 }
                 Ok(Quantity::number(match function {
@@ -350,7 +356,10 @@ impl Formula {
                     _ => angle.value.tan(),
                 }))
             }
-            _ => Err(self.at(expr, "this takes another number of values").hint("least(a, b), greatest(a, b), root(a)").into()),
+            _ => Err(self
+                .at(expr, "this takes another number of values")
+                .hint("least(a, b), greatest(a, b), root(a)")
+                .into()),
         }
     }
 

@@ -190,6 +190,8 @@ pub struct EdgeStep {
     pub fold: bool,
     /// The corner at its end.
     pub corner: Finish,
+    /// Whether it is part of the piece; false for another piece's edges, kept to find points by.
+    pub drawn: bool,
 }
 
 /// A direction.

@@ -2,7 +2,8 @@
 
 use super::formula::Formula;
 use super::{
-    Along, DartStep, EdgeStep, Grain, Heading, Named, Need, NotchStep, PieceSteps, PointHow, PointStep, Style, Vary, seams,
+    Along, DartStep, EdgeStep, Grain, Heading, Named, Need, NotchStep, PieceSteps, PointHow, PointStep, Style, Vary,
+    seams,
 };
 use crate::diag::{Finding, Result};
 use crate::measures::{names, read_unit};
@@ -199,8 +200,7 @@ fn inherit(node: Node<'_>, piece: &mut PieceSteps, earlier: &[PieceSteps]) -> Re
         // Points that stand on the parent's edges need those edges to be found by.
         piece.lines = parent.edges.iter().chain(&parent.lines).cloned().collect();
         for line in &mut piece.lines {
-            line.allow = None;
-            line.fold = false;
+            line.drawn = false;
         }
     }
     Ok(())
@@ -366,6 +366,7 @@ fn read_edge(node: Node<'_>, outline: bool) -> Result<EdgeStep> {
         allow,
         fold,
         corner,
+        drawn: true,
     })
 }
 
@@ -513,7 +514,11 @@ fn check_piece(piece: &PieceSteps) -> Result<()> {
         edge(name)?;
     }
     if piece.edges.len() < 2 {
-        return Err(piece.name.error("this piece needs two edges at the least").hint("add: edge \"…\" from=\"…\" to=\"…\"").into());
+        return Err(piece
+            .name
+            .error("this piece needs two edges at the least")
+            .hint("add: edge \"…\" from=\"…\" to=\"…\"")
+            .into());
     }
     for (index, step) in piece.edges.iter().enumerate() {
         let next = &piece.edges[(index + 1) % piece.edges.len()];
