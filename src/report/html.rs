@@ -1,0 +1,84 @@
+//! Text made safe for HTML, and tables that read well on paper, on a phone and aloud.
+
+use std::fmt::Write;
+
+/// Text as HTML: markup characters escaped. A control character, which HTML may not hold and a terminal would obey,
+/// becomes U+FFFD.
+pub(super) fn escape(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    for c in clean(text).chars() {
+        match c {
+            '&' => safe.push_str("&amp;"),
+            '<' => safe.push_str("&lt;"),
+            '>' => safe.push_str("&gt;"),
+            '"' => safe.push_str("&quot;"),
+            '\'' => safe.push_str("&#39;"),
+            _ => safe.push(c),
+        }
+    }
+    safe
+}
+
+/// Text on one line: white space as single spaces, other control characters, noncharacters and the marks that turn the
+/// direction of writing as U+FFFD.
+pub(super) fn clean(text: &str) -> String {
+    let plain: String = text
+        .chars()
+        .map(|c| match c {
+            '\t' | '\n' | '\r' => ' ',
+            '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{fdd0}'..='\u{fdef}' => '\u{fffd}',
+            c if c.is_control() || u32::from(c) & 0xfffe == 0xfffe => '\u{fffd}',
+            c => c,
+        })
+        .collect();
+    plain.split(' ').filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" ")
+}
+
+/// A table. `columns` are plain text, the cells of `rows` ready HTML; each row's first cell heads it.
+pub(super) fn table(caption: &str, columns: &[&str], rows: &[Vec<String>]) -> String {
+    let mut out = format!("<table><caption>{}</caption><thead><tr>", escape(caption));
+    for column in columns {
+        let _ = write!(out, "<th scope=\"col\">{}</th>", escape(column));
+    }
+    out.push_str("</tr></thead><tbody>\n");
+    for row in rows {
+        out.push_str("<tr>");
+        for (index, (column, cell)) in columns.iter().zip(row).enumerate() {
+            if index == 0 {
+                let _ = write!(out, "<th scope=\"row\">{cell}</th>");
+            } else {
+                // On a phone the header row is out of sight; each cell then says its column's name.
+                let _ = write!(out, "<td data-label=\"{}\">{cell}</td>", escape(column));
+            }
+        }
+        out.push_str("</tr>\n");
+    }
+    out.push_str("</tbody></table>\n");
+    out
+}
+
+/// A list of terms and their values; both ready HTML.
+pub(super) fn facts(rows: &[(String, String)]) -> String {
+    let mut out = String::from("<dl>");
+    for (term, value) in rows {
+        let _ = write!(out, "<div><dt>{term}</dt><dd>{value}</dd></div>");
+    }
+    out.push_str("</dl>\n");
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hostile_text_is_only_text() {
+        let safe = escape("<script>alert('x & y')</script>\"\u{0}\u{1b}[31m\u{202e}\u{ffff}");
+        assert_eq!(
+            safe,
+            "&lt;script&gt;alert(&#39;x &amp; y&#39;)&lt;/script&gt;&quot;\u{fffd}\u{fffd}[31m\u{fffd}\u{fffd}"
+        );
+        assert_eq!(clean("a\n\tb  c"), "a b c");
+        assert_eq!(escape("Šárka Ó Néill 李"), "Šárka Ó Néill 李");
+    }
+}
