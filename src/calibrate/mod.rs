@@ -3,6 +3,7 @@
 //! A machine that draws J · commanded is sent J⁻¹ · nominal. [`correct`] turns a [`Job`] into a [`CorrectedJob`];
 //! nothing turns one back and no writer takes a `Job`, so a correction can't be forgotten or happen twice.
 
+use crate::device::Correction;
 use crate::order::Job;
 use kurbo::Affine;
 
@@ -33,4 +34,22 @@ impl CorrectedJob {
     pub fn stamp(&self) -> &Stamp {
         &self.stamp
     }
+}
+
+/// The job through J⁻¹ of a correction about the origin; unchanged without one.
+pub fn correct(mut job: Job, correction: Option<&Correction>) -> CorrectedJob {
+    let Some(c) = correction else { return identity(job) };
+    let matrix = Affine::new([c.x, 0.0, c.skew, c.y, 0.0, 0.0]);
+    let inverse = matrix.inverse();
+    for stroke in job.passes.iter_mut().flat_map(|pass| &mut pass.strokes) {
+        stroke.path.apply_affine(inverse);
+    }
+    let text = format!("correction {}: x {}, y {}, skew {}", c.date, c.x, c.y, c.skew);
+    CorrectedJob { job, stamp: Stamp { date: c.date.clone(), matrix, text } }
+}
+
+/// The job as it is, for interchange files and machines that were never measured.
+pub fn identity(job: Job) -> CorrectedJob {
+    let text = "no correction".into();
+    CorrectedJob { job, stamp: Stamp { date: String::new(), matrix: Affine::IDENTITY, text } }
 }
