@@ -239,8 +239,8 @@ fn write_sheet(
     findings.extend(found);
     let corrected = calibrate::correct(job, correction);
     let bytes = match device.language {
-        Language::Svg => write::svg::svg(&corrected),
-        Language::Dxf => write::dxf::dxf(&corrected, write::dxf::Curves::Spline),
+        Language::Svg => write::svg(&corrected),
+        Language::Dxf => write::dxf(&corrected, write::Curves::Spline),
     };
     let number = if count == 1 { String::new() } else { format!("-{}", index + 1) };
     let file = format!("{}{number}.{}", named.name, extension(device.language));
@@ -269,8 +269,8 @@ fn extension(language: Language) -> &'static str {
 
 fn read_back(bytes: &[u8], file: &str, language: Language) -> Result<(Drawing, Vec<Finding>)> {
     match language {
-        Language::Svg => read::svg::svg(bytes, file),
-        Language::Dxf => read::dxf::dxf(bytes, file),
+        Language::Svg => read::svg(bytes, file),
+        Language::Dxf => read::dxf(bytes, file),
     }
 }
 
