@@ -9,6 +9,7 @@
 
 pub mod diag;
 pub mod role;
+pub mod source;
 pub mod units;
 
 pub mod geom;
