@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 /// The rows, top to bottom; modules of one row may import each other.
 const ROWS: [&[&str]; 22] = [
-    &["units", "diag", "role", "geom", "text"],
+    &["units", "diag", "role", "geom", "text", "source"],
     &["piece"],
     &["cloth"],
     &["measures"],

@@ -51,7 +51,7 @@ fn drawable(path: &BezPath) -> bool {
 
 /// A piece with all its strokes, a letter inside each edge, and the bar.
 pub(super) fn piece(marked: &MarkedPiece, edges: &[(String, &Edge)], scale: f64, unit: Unit, title: &str) -> String {
-    let mut body = format!("<path class=\"body\" d=\"{}\"/>", data(&marked.outline));
+    let mut body = cloth(&marked.outline);
     for role in Role::ALL {
         let strokes = marked.strokes.iter().filter(|stroke| stroke.role == role);
         body.push_str(&group(role, strokes.map(|stroke| (stroke.edge.as_str(), &stroke.path))));
@@ -78,7 +78,7 @@ pub(super) fn sheet(sheet: &Sheet, scale: f64, unit: Unit, title: &str) -> Strin
     }
     let mut body = format!("<path class=\"medium\" d=\"{}\"/>", data(&whole.to_path(0.1)));
     for placed in &sheet.placed {
-        let _ = write!(body, "<path class=\"body\" d=\"{}\"/>", data(&placed.outline));
+        body.push_str(&cloth(&placed.outline));
     }
     for role in Role::ALL.into_iter().filter(|&role| role != Role::Label) {
         let strokes = sheet.strokes.iter().filter(|stroke| stroke.role == role);
@@ -115,6 +115,11 @@ fn words(text: &str, at: Point, height: f64, upright: bool) -> String {
         figure(height),
         escape(text)
     )
+}
+
+/// The surface of a piece.
+fn cloth(outline: &BezPath) -> String {
+    if drawable(outline) { format!("<path class=\"body\" d=\"{}\"/>", data(outline)) } else { String::new() }
 }
 
 /// One layer. Strokes that can't be drawn are left out; the figures beside the drawing show what is wrong with them.
@@ -208,9 +213,9 @@ mod tests {
 
     #[test]
     fn bars_are_round_in_the_users_unit() {
-        assert_eq!(bar(5.0, Unit::Inch).1, "4 in");
-        assert_eq!(bar(5.0, Unit::Centimetre).1, "10 cm");
-        assert_eq!(bar(50.0, Unit::Millimetre).1, "1000 mm");
+        assert_eq!(bar(5.0, Unit::Inch).1, "4\u{a0}in");
+        assert_eq!(bar(5.0, Unit::Centimetre).1, "10\u{a0}cm");
+        assert_eq!(bar(50.0, Unit::Millimetre).1, "1000\u{a0}mm");
     }
 
     #[test]

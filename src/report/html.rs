@@ -2,25 +2,44 @@
 
 use std::fmt::Write;
 
-/// Text as HTML: markup characters escaped. A control character, which HTML may not hold and a terminal would obey,
-/// becomes U+FFFD.
+/// A run of letters longer than this may be broken over two lines anywhere.
+const LONGEST_RUN: usize = 20;
+
+/// Text as HTML: [`clean`], with markup characters escaped.
 pub(super) fn escape(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
+    clean(text).chars().for_each(|c| push(&mut safe, c));
+    safe
+}
+
+/// A name as HTML, with places to break it behind a slash and in very long words, so that no table grows too wide.
+pub(super) fn name(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    let mut run = 0;
     for c in clean(text).chars() {
-        match c {
-            '&' => safe.push_str("&amp;"),
-            '<' => safe.push_str("&lt;"),
-            '>' => safe.push_str("&gt;"),
-            '"' => safe.push_str("&quot;"),
-            '\'' => safe.push_str("&#39;"),
-            _ => safe.push(c),
+        push(&mut safe, c);
+        run = if c == ' ' { 0 } else { run + 1 };
+        if c == '/' || run == LONGEST_RUN {
+            safe.push_str("<wbr>");
+            run = 0;
         }
     }
     safe
 }
 
+fn push(safe: &mut String, c: char) {
+    match c {
+        '&' => safe.push_str("&amp;"),
+        '<' => safe.push_str("&lt;"),
+        '>' => safe.push_str("&gt;"),
+        '"' => safe.push_str("&quot;"),
+        '\'' => safe.push_str("&#39;"),
+        _ => safe.push(c),
+    }
+}
+
 /// Text on one line: white space as single spaces, other control characters, noncharacters and the marks that turn the
-/// direction of writing as U+FFFD.
+/// direction of writing as U+FFFD. HTML may not hold them, and a terminal would obey some.
 pub(super) fn clean(text: &str) -> String {
     let plain: String = text
         .chars()
@@ -78,6 +97,8 @@ mod tests {
             safe,
             "&lt;script&gt;alert(&#39;x &amp; y&#39;)&lt;/script&gt;&quot;\u{fffd}\u{fffd}[31m\u{fffd}\u{fffd}"
         );
+        assert_eq!(name("a/<b>"), "a/<wbr>&lt;b&gt;");
+        assert_eq!(name(&"x".repeat(30)), format!("{}<wbr>{}", "x".repeat(20), "x".repeat(10)));
         assert_eq!(clean("a\n\tb  c"), "a b c");
         assert_eq!(escape("Šárka Ó Néill 李"), "Šárka Ó Néill 李");
     }

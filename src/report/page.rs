@@ -1,10 +1,11 @@
 //! The proof sheet, section by section.
 
 use super::drawing;
-use super::html::{clean, escape, facts, table};
+use super::html::{clean, escape, facts, name, table};
 use super::text::runs_through;
 use super::words::{
-    area, count, difference, ease, fine, finish, how_many, layer, length, letter, pressed, severity, size, unit_name,
+    area, count, difference, ease, exact, fine, finish, how_many, layer, length, letter, pressed, severity, size,
+    unit_name,
 };
 use super::{FileLine, ProofSheet};
 use crate::allow::CutPiece;
@@ -12,7 +13,7 @@ use crate::diag::{Finding, Severity};
 use crate::geom::path;
 use crate::lay::Sheet;
 use crate::mark::MarkedPiece;
-use crate::piece::Piece;
+use crate::piece::{Edge, Piece};
 use crate::role::Role;
 use crate::units::{Unit, trimmed};
 use crate::walk::{WalkedJoin, WalkedSpan};
@@ -23,7 +24,7 @@ const STYLE: &str = include_str!("page.css");
 
 /// Room for a drawing of a piece, and for a drawing of a sheet: what A4 and Letter both hold within 12 mm margins, less
 /// a heading, mm.
-const PIECE_ROOM: Size = Size::new(110.0, 150.0);
+const PIECE_ROOM: Size = Size::new(120.0, 170.0);
 const SHEET_ROOM: Size = Size::new(160.0, 160.0);
 
 /// The proof sheet as one HTML 5 page in UTF-8: findings first, then files, cutting list, pieces, seams, sheets and
@@ -89,10 +90,7 @@ fn verdict(content: &ProofSheet) -> String {
         reasons.push(format!("{} whose sides differ from the plan", count(apart, "seam")));
     }
     if !reasons.is_empty() {
-        return format!(
-            "<p class=\"verdict hold\"><strong>Do not cut yet.</strong> There is {}.</p>\n",
-            reasons.join(", and ")
-        );
+        return format!("<p class=\"verdict hold\"><strong>Do not cut yet:</strong> {}.</p>\n", reasons.join("; "));
     }
     if content.files.is_empty() {
         return "<p class=\"verdict\"><strong>Nothing written yet.</strong> Nothing was found that would hold it back.</p>\n".into();
@@ -122,10 +120,10 @@ fn findings(findings: &[Finding]) -> String {
         );
         let place = finding.place();
         if !place.is_empty() {
-            let _ = write!(out, " <span class=\"place\">{}</span>", escape(&place));
+            let _ = write!(out, "<br><span class=\"place\">Where: {}</span>", escape(&place));
         }
         if let Some(hint) = &finding.hint {
-            let _ = write!(out, "<br><span class=\"todo\">What to do: {}</span>", escape(hint));
+            let _ = write!(out, "<br>What to do: {}", escape(hint));
         }
         out.push_str("</li>\n");
     }
@@ -146,17 +144,17 @@ fn files(files: &[FileLine], unit: Unit) -> String {
         .iter()
         .map(|file| {
             vec![
-                escape(&file.file),
-                escape(&file.device),
+                name(&file.file),
+                name(&file.device),
                 file.pieces.to_string(),
                 size(Size::new(file.width, file.height), unit),
-                escape(&file.used),
+                name(&file.used),
                 format!("{} <small>of {} allowed</small>", fine(file.largest), fine(file.allowed)),
                 verdict_cell(file.passed, "passed", "failed: do not cut from it"),
             ]
         })
         .collect();
-    let columns = ["file", "for", "pieces", "size", "takes up", "largest difference", "proof"];
+    let columns = ["file", "machine", "pieces", "size", "takes up", "largest difference", "proof"];
     format!(
         "<section id=\"files\"><h2>Files</h2>\n{}</section>\n",
         table("Each file was read back and measured against its pieces.", &columns, &rows)
@@ -192,9 +190,9 @@ fn cutting_list(pieces: &[CutPiece], unit: Unit) -> String {
             let piece = &cut_piece.piece;
             let sizes = sizes(cut_piece);
             vec![
-                format!("<a href=\"#piece-{}\">{}</a>", index + 1, escape(&piece.name)),
+                format!("<a href=\"#piece-{}\">{}</a>", index + 1, name(&piece.name)),
                 how_many(&piece.cut, piece.fold().is_some()),
-                escape(&piece.cut.cloth),
+                name(&piece.cut.cloth),
                 size(sizes.net, unit),
                 size(sizes.cut, unit),
             ]
@@ -247,7 +245,7 @@ fn layers(content: &ProofSheet) -> String {
 
 fn piece(index: usize, cut_piece: &CutPiece, marked: Option<&MarkedPiece>, scale: f64, unit: Unit) -> String {
     let piece = &cut_piece.piece;
-    let name = escape(&piece.name);
+    let name = name(&piece.name);
     let mut out = format!("<article id=\"piece-{}\"><h3>{name}</h3>\n<div class=\"beside\">", index + 1);
     let lettered: Vec<_> = piece.edges.iter().enumerate().map(|(i, edge)| (letter(i), edge)).collect();
     if let Some(marked) = marked {
@@ -256,22 +254,28 @@ fn piece(index: usize, cut_piece: &CutPiece, marked: Option<&MarkedPiece>, scale
     }
     out.push_str("<div>");
     out.push_str(&piece_facts(cut_piece, unit));
+    out.push_str(&edge_table(piece, &lettered, unit));
+    out.push_str("</div></div></article>\n");
+    out
+}
+
+fn edge_table(piece: &Piece, lettered: &[(String, &Edge)], unit: Unit) -> String {
+    let next = lettered.iter().cycle().skip(1);
     let rows: Vec<Vec<String>> = lettered
         .iter()
-        .map(|(letter, edge)| {
+        .zip(next)
+        .map(|((letter, edge), (_, next))| {
             vec![
-                letter.clone(),
-                escape(&edge.name),
+                format!("<b>{letter}</b> {}", name(&edge.name)),
                 length(path::length(&edge.path), unit),
                 if edge.fold { "on the fold".into() } else { length(edge.allowance, unit) },
-                finish(edge.corner).into(),
+                // Nothing is cut along a fold, so nothing is finished at its ends.
+                if edge.fold || next.fold { "at the fold" } else { finish(edge.corner) }.into(),
             ]
         })
         .collect();
-    let columns = ["", "edge", "net length", "allowance", "corner after it"];
-    out.push_str(&table(&format!("Edges of {}", piece.name), &columns, &rows));
-    out.push_str("</div></div></article>\n");
-    out
+    let columns = ["edge", "net length", "allowance", "corner after it"];
+    format!("<div class=\"edges\">{}</div>", table(&format!("Edges of {}", piece.name), &columns, &rows))
 }
 
 fn piece_facts(cut_piece: &CutPiece, unit: Unit) -> String {
@@ -280,7 +284,7 @@ fn piece_facts(cut_piece: &CutPiece, unit: Unit) -> String {
     let mut rows = vec![
         (
             "cut".to_string(),
-            format!("{} from {}", how_many(&piece.cut, piece.fold().is_some()), escape(&piece.cut.cloth)),
+            format!("{} from {}", how_many(&piece.cut, piece.fold().is_some()), name(&piece.cut.cloth)),
         ),
         ("net size".into(), size(sizes.net, unit)),
         ("cut size".into(), size(sizes.cut, unit)),
@@ -332,8 +336,8 @@ fn seams(walked: &[WalkedJoin], unit: Unit) -> String {
         let links: Vec<String> = spans
             .iter()
             .map(|link| match spans {
-                [_] => escape(&link.span),
-                _ => format!("{} {}", escape(&link.span), length(link.length, unit)),
+                [_] => name(&link.span),
+                _ => format!("{} {}", name(&link.span), length(link.length, unit)),
             })
             .collect();
         format!("{}<br><small>{}</small>", length(whole, unit), links.join("<br>"))
@@ -342,7 +346,7 @@ fn seams(walked: &[WalkedJoin], unit: Unit) -> String {
         .iter()
         .map(|join| {
             vec![
-                escape(&join.name),
+                name(&join.name),
                 side(&join.sides[0], join.lengths[0]),
                 side(&join.sides[1], join.lengths[1]),
                 ease(join.planned, unit),
@@ -370,7 +374,7 @@ fn sheets(content: &ProofSheet) -> String {
         if sheets.is_empty() {
             continue;
         }
-        let _ = writeln!(out, "<article><h3>{} <small>for {}</small></h3>", escape(&file.file), escape(&file.device));
+        let _ = writeln!(out, "<article><h3>{} <small>for {}</small></h3>", name(&file.file), name(&file.device));
         for (index, sheet) in sheets.iter().enumerate() {
             out.push_str(&one_sheet(sheet, index, sheets.len(), scale, unit));
         }
@@ -396,7 +400,7 @@ fn one_sheet(sheet: &Sheet, index: usize, of: usize, scale: f64, unit: Unit) -> 
         count(sheet.placed.len(), "piece")
     );
     let square = if sheet.square > 0.0 {
-        format!("; its check square is {} each way", length(sheet.square, unit))
+        format!("; its check square is {} each way", exact(sheet.square, unit))
     } else {
         String::new()
     };
@@ -413,13 +417,13 @@ fn measures(content: &ProofSheet) -> String {
         let rows: Vec<Vec<String>> = content
             .measures
             .iter()
-            .map(|row| [&row.name, &row.body, &row.ease, &row.finished].map(|text| escape(text)).to_vec())
+            .map(|row| [&row.name, &row.body, &row.ease, &row.finished].map(|text| name(text)).to_vec())
             .collect();
         out.push_str(&table("On the body and on the garment.", &["measure", "body", "ease", "finished"], &rows));
     }
     if !content.set.choices.is_empty() {
         let rows: Vec<Vec<String>> =
-            content.set.choices.iter().map(|(name, value)| vec![escape(name), escape(value)]).collect();
+            content.set.choices.iter().map(|(choice, value)| vec![name(choice), name(value)]).collect();
         out.push_str(&table("Choices that shaped this draft.", &["choice", "value"], &rows));
     }
     if out.is_empty() {

@@ -2,7 +2,7 @@
 
 use super::FileLine;
 use super::html::clean;
-use super::words::{UNKNOWN, count, degrees, difference, ease, fine, length, size};
+use super::words::{NO_BREAK, UNKNOWN, count, degrees, difference, ease, fine, length, size};
 use crate::units::Unit;
 use crate::walk::WalkedJoin;
 use kurbo::Size;
@@ -81,7 +81,7 @@ fn aligned(rows: &[Vec<String>]) -> String {
     let mut out = String::new();
     for row in rows {
         let line: Vec<String> = row.iter().zip(&widths).map(|(cell, &width)| format!("{cell:width$}")).collect();
-        out.push_str(line.join("  ").trim_end());
+        out.push_str(line.join("  ").replace(NO_BREAK, " ").trim_end());
         out.push('\n');
     }
     out

@@ -1,10 +1,14 @@
-//! Figures and findings in the words that a dressmaker uses.
+//! Figures and findings in the words that a dressmaker uses. Inside a figure stand no-break spaces, so that `12 3/8 in`
+//! is never broken over two lines; the terminal's tables turn them back into plain ones.
 
 use crate::diag::Severity;
 use crate::piece::{Cut, Finish, Pressed};
 use crate::role::Role;
-use crate::units::{Unit, format_length, trimmed};
+use crate::units::{Unit, format_length, parse_length, trimmed};
 use kurbo::Size;
+
+/// A space that no line is broken at.
+pub(super) const NO_BREAK: &str = "\u{a0}";
 
 /// Stands for a figure that isn't known.
 pub(super) const UNKNOWN: &str = "–";
@@ -14,12 +18,26 @@ const NO_DIFFERENCE: f64 = 0.05;
 
 /// A length in the user's unit.
 pub(super) fn length(mm: f64, unit: Unit) -> String {
-    if mm.is_finite() { format_length(mm, unit) } else { UNKNOWN.into() }
+    if mm.is_finite() { unbroken(&format_length(mm, unit)) } else { UNKNOWN.into() }
 }
 
-/// Width by height.
+fn unbroken(figure: &str) -> String {
+    figure.replace(' ', NO_BREAK)
+}
+
+/// A length that must be exact, such as the side of a check square: in the user's unit where that shows it to a
+/// hundredth of a millimetre, else in millimetres.
+pub(super) fn exact(mm: f64, unit: Unit) -> String {
+    let shown = length(mm, unit);
+    match parse_length(&shown, unit) {
+        Ok(read) if (read - mm).abs() < 0.01 => shown,
+        _ => unbroken(&format!("{} mm", trimmed(mm, 2))),
+    }
+}
+
+/// Width by height, with a place to break before the ×.
 pub(super) fn size(size: Size, unit: Unit) -> String {
-    format!("{} × {}", length(size.width, unit), length(size.height, unit))
+    format!("{} ×{NO_BREAK}{}", length(size.width, unit), length(size.height, unit))
 }
 
 /// An area: square inches where inches are used, else square centimetres; whole ones from ten up.
@@ -32,7 +50,7 @@ pub(super) fn area(square_mm: f64, unit: Unit) -> String {
     if !value.is_finite() {
         return UNKNOWN.into();
     }
-    format!("{} {sign}", trimmed(value, usize::from(value < 10.0)))
+    unbroken(&format!("{} {sign}", trimmed(value, usize::from(value < 10.0))))
 }
 
 /// A small difference: in the user's unit, and in millimetres beside it where a sixteenth of an inch would hide it.
@@ -44,14 +62,14 @@ pub(super) fn difference(mm: f64, unit: Unit) -> String {
         return "none".into();
     }
     match unit {
-        Unit::Inch => format!("{} ({} mm)", format_length(mm, unit), trimmed(mm, 1)),
-        Unit::Centimetre | Unit::Millimetre => format!("{} mm", trimmed(mm, 1)),
+        Unit::Inch => format!("{} ({}{NO_BREAK}mm)", length(mm, unit), trimmed(mm, 1)),
+        Unit::Centimetre | Unit::Millimetre => unbroken(&format!("{} mm", trimmed(mm, 1))),
     }
 }
 
 /// Millimetres to a thousandth, for proofs.
 pub(super) fn fine(mm: f64) -> String {
-    if mm.is_finite() { format!("{mm:.3} mm") } else { UNKNOWN.into() }
+    if mm.is_finite() { format!("{mm:.3}{NO_BREAK}mm") } else { UNKNOWN.into() }
 }
 
 /// What the first side has to spare, as planned.
@@ -154,13 +172,16 @@ mod tests {
 
     #[test]
     fn figures_read_as_people_say_them() {
-        assert_eq!(size(Size::new(304.8, 609.6), Unit::Inch), "12 in × 24 in");
+        let plain = |figure: String| figure.replace(NO_BREAK, " ");
+        assert_eq!(plain(size(Size::new(304.8, 609.6), Unit::Inch)), "12 in × 24 in");
         // 1 ft² = 144 sq in (definition); 1 m² = 10,000 cm² (definition).
-        assert_eq!(area(304.8 * 304.8, Unit::Inch), "144 sq in");
-        assert_eq!(area(1e6, Unit::Millimetre), "10000 cm²");
-        assert_eq!(difference(0.04, Unit::Inch), "none");
-        assert_eq!(difference(-0.6, Unit::Inch), "0 in (-0.6 mm)");
-        assert_eq!(difference(f64::NAN, Unit::Inch), UNKNOWN);
+        assert_eq!(plain(area(304.8 * 304.8, Unit::Inch)), "144 sq in");
+        assert_eq!(plain(area(1e6, Unit::Millimetre)), "10000 cm²");
+        assert_eq!(plain(difference(0.04, Unit::Inch)), "none");
+        assert_eq!(plain(difference(-0.6, Unit::Inch)), "0 in (-0.6 mm)");
+        assert_eq!(plain(difference(f64::NAN, Unit::Inch)), UNKNOWN);
+        assert_eq!(plain(exact(101.6, Unit::Inch)), "4 in");
+        assert_eq!(plain(exact(100.0, Unit::Inch)), "100 mm");
         assert_eq!(degrees(Some(179.6)), "180°");
         assert_eq!(how_many(&Cut { count: 2, mirrored: true, cloth: "main".into() }, false), "2 (a pair)");
         assert_eq!(["A", "Z", "AA", "BA"].map(String::from), [0, 25, 26, 52].map(letter));
