@@ -20,6 +20,7 @@
 //! over one loop of true curves. Every cut line is then proven against the definition (`proof`).
 
 mod corner;
+mod fold;
 mod outline;
 mod proof;
 mod region;
@@ -75,28 +76,14 @@ fn unproven(piece: &Piece, what: &str, place: Option<Point>, edge: Option<usize>
     Box::new(finding.hint("make the allowance narrower there, or the corner simpler"))
 }
 
-/// The region's outer contour by one sweep.
+/// The region's outer contour by one sweep, cut along the fold.
 fn swept(region: &Region) -> std::result::Result<BezPath, &'static str> {
-    let half = region.outline.axis.map(|axis| half_plane(&axis, region));
-    let contours = wound(&region.winding_loop(), half.as_ref()).map_err(|_| "is lost in the sweep")?;
-    outer(contours)
-}
-
-/// A rectangle on the piece's side of the fold that is larger than any allowance.
-fn half_plane(axis: &outline::Axis, region: &Region) -> BezPath {
-    let bounds = outline::as_path(region.sides()).bounding_box();
-    let widest = region.sides().iter().map(|side| side.width).fold(0.0, f64::max);
-    let far = 2.0 * (bounds.width() + bounds.height()) + 10.0 * MITRE_LIMIT * (widest + 1.0);
-    let middle = axis.origin + axis.along * axis.along.dot(bounds.center() - axis.origin);
-    let up = kurbo::Vec2::new(-axis.along.y, axis.along.x);
-    let (a, b) = (middle - far * axis.along, middle + far * axis.along);
-    let mut path = BezPath::new();
-    path.move_to(a);
-    path.line_to(b);
-    path.line_to(b + far * up);
-    path.line_to(a + far * up);
-    path.close_path();
-    path
+    let contours = wound(&region.winding_loop(), None).map_err(|_| "is lost in the sweep")?;
+    let whole = outer(contours)?;
+    match &region.outline.axis {
+        Some(axis) => fold::half(&whole, axis),
+        None => Ok(whole),
+    }
 }
 
 /// Contours under this area or this mean thickness are slivers, mm² and mm.
