@@ -139,11 +139,11 @@ impl Sewing<'_> {
             ));
         }
         let on_the_line = foot.width < NO_WIDTH;
-        let depth = if !on_the_line {
+        let depth = if on_the_line {
+            DEEPEST.min(self.depth_inside(sew, -out) / 4.0)
+        } else {
             let wanted = (foot.width / 2.0).clamp(SHALLOWEST, DEEPEST);
             self.clear_of_sewing(foot.at, -out, wanted)
-        } else {
-            DEEPEST.min(self.depth_inside(sew, -out) / 4.0)
         };
         let tip = foot.at - out * depth;
         if kind == NotchKind::Drawn {
