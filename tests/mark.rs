@@ -331,6 +331,10 @@ fn notch_depths_follow_the_allowance() {
     let (made, warned) = slit(5.0, false);
     assert!((made.expect("a slit") - (5.0 - EIGHTH)).abs() < 1e-3 && warned, "{made:?}");
     assert_eq!(slit(4.0, false), (None, true), "too narrow: drawn, and said");
+    let mut double = rectangle("Yoke", 200.0, 120.0, 4.0);
+    double.notches = vec![notch("top", 60.0, NotchKind::Slit, 2)];
+    let said = marked(&with_allowance(double, 4.0)).1.iter().filter(|f| f.edge.as_deref() == Some("top")).count();
+    assert_eq!(said, 1, "a double notch says it once");
     assert_eq!(slit(0.0, false), (None, true), "nothing is cut into a garment's sew line");
     let (made, warned) = slit(0.0, true);
     assert!((made.expect("a net block is notched inward") - QUARTER).abs() < 1e-6 && !warned);
