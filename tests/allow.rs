@@ -133,5 +133,4 @@ fn bodice_is_small_and_quick() {
 fn pocket() {
     let text = std::fs::read_to_string("tests/data/pocket.pieces.json").expect("file");
     let set = oaktag::piece::json::read(&text, "pocket").expect("pieces");
-
 }

@@ -112,8 +112,14 @@ fn necklines_meet_fold_and_shoulder_square() {
         let set = drafted("evening-chorus", person);
         for (name, centre) in [("Front", "centre front"), ("Back", "centre back")] {
             let piece = set.piece(name).expect(name);
-            assert!(off_square(heading(piece, "neckline", true), heading(piece, centre, false)) < 1.0, "{person} {name}");
-            assert!(off_square(heading(piece, "neckline", false), heading(piece, "shoulder", true)) < 1.0, "{person} {name}");
+            assert!(
+                off_square(heading(piece, "neckline", true), heading(piece, centre, false)) < 1.0,
+                "{person} {name}"
+            );
+            assert!(
+                off_square(heading(piece, "neckline", false), heading(piece, "shoulder", true)) < 1.0,
+                "{person} {name}"
+            );
         }
     }
 }
@@ -258,7 +264,7 @@ fn formulas_are_dimension_checked_and_point_at_line_and_column() {
         ("root(bust * bust / 16)", 9.0),
         ("2 * 1 1/2", 3.0),
         ("5 cm", 5.0 / 2.54),
-        ("10 * sin(30 deg)", 5.0),
+        ("10 in * sin(30 deg)", 5.0),
         ("length of P/left", 4.0),
     ] {
         assert!((width(value) - inches).abs() < 1e-9, "{value}: {}", width(value));
@@ -293,6 +299,26 @@ fn what_is_missing_is_named_with_the_file_to_mend() {
     choices.insert("bust eaze".into(), oaktag::source::Text::new("3", "--set"));
     let error = draft::draft(&style, &sample_person("pip-arlen"), &choices).expect_err("unknown choice");
     assert!(error.to_string().contains("did you mean \"bust ease\""), "{error}");
+}
+
+/// A choice is of its default's kind, and in the unit of the file or command that sets it.
+#[test]
+fn choices_are_set_in_the_unit_of_their_file() {
+    let style = style_of(
+        r#"choice "ease" "2"
+        piece "P" { point "a"; point "b" from="a" down="4"; point "c" from="b" across="ease"
+          edge "left" from="a" to="b"; edge "bottom" from="b" to="c"; edge "slope" from="c" to="a" }"#,
+    );
+    let text = "measures \"Ida\" { unit \"cm\"\n choice \"ease\" 7\n taken \"2026-01-01\" { bust 90; } }";
+    let (ida, _) = oaktag::measures::read(text, "ida.kdl").expect("reads");
+    let width = |choices: &Choices| {
+        let (set, _) = draft::draft(&style, &ida, choices).expect("drafts");
+        path::length(&set.pieces[0].edges[1].path)
+    };
+    assert!((width(&Choices::new()) - 70.0).abs() < 1e-9);
+    let mut choices = Choices::new();
+    choices.insert("ease".into(), oaktag::source::Text::new("3 1/2", "--set"));
+    assert!((width(&choices) - 3.5 * INCH).abs() < 1e-9);
 }
 
 #[test]

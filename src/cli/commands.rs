@@ -52,7 +52,8 @@ pub fn make(args: &MakeArgs) -> Outcome {
         write_made(&args.out.join(&folder), &made)?;
         for file in &made.files {
             let line = file.line();
-            lines.push(FileLine { file: args.out.join(&folder).join(&line.file).display().to_string(), ..line.clone() });
+            lines
+                .push(FileLine { file: args.out.join(&folder).join(&line.file).display().to_string(), ..line.clone() });
         }
         folders.push(folder);
     }

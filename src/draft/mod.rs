@@ -51,7 +51,10 @@ pub fn draft(style: &Style, measures: &Measures, choices: &Choices) -> Result<(P
 struct Drafter<'a> {
     style: &'a Style,
     settled: HashMap<String, Quantity>,
-    overrides: HashMap<&'a str, Formula>,
+    /// Choices that were set, each with the unit of its bare numbers.
+    overrides: HashMap<&'a str, (Formula, Unit)>,
+    /// The unit of bare numbers in the formula at hand.
+    bare: Unit,
     points: HashMap<(usize, &'a str), Point>,
     edges: HashMap<(usize, &'a str), BezPath>,
     /// What is being worked out, innermost last: to find circles.
@@ -82,18 +85,20 @@ impl<'a> Drafter<'a> {
             settled.insert(need.name.clone(), Quantity::length(measure.mm));
         }
         let mut overrides = HashMap::new();
-        for (name, text) in measures.choices.iter().chain(choices) {
+        let set_here = measures.choices.iter().map(|choice| (choice, measures.unit));
+        for ((name, text), unit) in set_here.chain(choices.iter().map(|choice| (choice, style.unit))) {
             let Some(choice) = style.choices.iter().find(|choice| choice.name == *name) else {
                 let known: Vec<&str> = style.choices.iter().map(|choice| choice.name.as_str()).collect();
                 let finding = text.error(format!("\"{}\" has no choice \"{name}\"", style.name));
                 return Err(crate::source::with_known(finding, name, &known).into());
             };
-            overrides.insert(choice.name.as_str(), Formula::read(text.clone())?);
+            overrides.insert(choice.name.as_str(), (Formula::read(text.clone())?, unit));
         }
         Ok(Self {
             style,
             settled,
             overrides,
+            bare: style.unit,
             points: HashMap::new(),
             edges: HashMap::new(),
             pending: Vec::new(),
@@ -327,9 +332,17 @@ impl<'a> Drafter<'a> {
             return Some(vary::solve(self, vary).map(Quantity::length));
         }
         let named = style.choices.iter().chain(&style.values).find(|named| named.name == name)?;
-        let formula = self.overrides.get(name).cloned().unwrap_or_else(|| named.formula.clone());
-        let place = formula.source().clone();
-        Some(self.step(format!("\"{name}\""), &place, |drafter| formula.named(drafter)))
+        let set = self.overrides.get(name).cloned();
+        let place = set.as_ref().map_or(&named.formula, |(formula, _)| formula).source().clone();
+        Some(self.step(format!("\"{name}\""), &place, |drafter| {
+            let default = named.formula.named(drafter)?;
+            let Some((formula, unit)) = set else { return Ok(default) };
+            // What is set is of the default's kind: a bare 3 is a length for an ease and a number for a fullness.
+            let outer = std::mem::replace(&mut drafter.bare, unit);
+            let quantity = formula.alike(drafter, default.dimension);
+            drafter.bare = outer;
+            quantity
+        }))
     }
 }
 
@@ -343,26 +356,20 @@ impl Scope for Drafter<'_> {
         {
             return Ok(*quantity);
         }
-        match self.named(name) {
-            Some(result) => {
-                let quantity = result?;
-                self.settled.insert(name.to_owned(), quantity);
-                Ok(quantity)
-            }
-            None => {
-                let style = self.style;
-                let mut known: Vec<&str> = style.needs.iter().map(|need| need.name.as_str()).collect();
-                known.extend(style.choices.iter().chain(&style.values).map(|named| named.name.as_str()));
-                known.extend(style.varies.iter().map(|vary| vary.name.text.as_str()));
-                let finding = Finding::error(format!("nothing here is called \"{name}\""));
-                let finding = if crate::measures::names::find(name).is_some() {
-                    finding.hint(format!("it is a measure: add it to the style's needs: needs \"{name}\""))
-                } else {
-                    crate::source::with_known(finding, name, &known)
-                };
-                Err(finding.into())
-            }
+        if let Some(result) = self.named(name) {
+            let quantity = result?;
+            self.settled.insert(name.to_owned(), quantity);
+            return Ok(quantity);
         }
+        let finding = Finding::error(format!("nothing here is called \"{name}\""));
+        if crate::measures::names::find(name).is_some() {
+            return Err(finding.hint(format!("it is a measure: add it to the style's needs: needs \"{name}\"")).into());
+        }
+        let style = self.style;
+        let mut known: Vec<&str> = style.needs.iter().map(|need| need.name.as_str()).collect();
+        known.extend(style.choices.iter().chain(&style.values).map(|named| named.name.as_str()));
+        known.extend(style.varies.iter().map(|vary| vary.name.text.as_str()));
+        Err(crate::source::with_known(finding, name, &known).into())
     }
 
     fn length_of(&mut self, piece: &str, edge: &str) -> Result<f64> {
@@ -384,6 +391,6 @@ impl Scope for Drafter<'_> {
     }
 
     fn unit(&self) -> Unit {
-        self.style.unit
+        self.bare
     }
 }

@@ -125,7 +125,7 @@ mod tests {
         Knot { point: Point::new(x, y), heading: Some(Vec2::new(dx, dy)) }
     }
 
-    /// The METAFONTbook, chapter 14: the curve of one quarter with square headings strays from a circle by 0.027 % at most
+    /// The METAFONT manual, chapter 14: the curve of one quarter with square headings strays from a circle by 0.027 % at most
     /// (value from memory); that is the cubic's own limit for a quarter circle.
     #[test]
     fn quarter_circle_is_as_round_as_a_cubic_can_be() {

@@ -12,7 +12,7 @@ use crate::units::format_length;
 use kurbo::{Affine, BezPath, PathEl, Point, Shape, Vec2};
 
 /// Smallest capitals that are read with ease, mm (common practice, no source).
-const READABLE: f64 = 2.0;
+pub(super) const READABLE: f64 = 2.0;
 /// Capitals that need no further room, mm.
 const AMPLE: f64 = 5.0;
 /// Smallest capitals that are drawn at all, mm.
@@ -46,11 +46,6 @@ impl Label {
     /// Whether nothing was left out and it reads with ease.
     pub fn is_ample(&self) -> bool {
         self.holds == 2 && self.height >= 1.25 * READABLE
-    }
-
-    /// Sorts labels by what they hold, then by size.
-    pub fn worth(&self) -> (i8, f64) {
-        (self.holds, self.height)
     }
 
     /// What the user should know of it.
@@ -284,32 +279,58 @@ impl Block {
     }
 }
 
-/// Name and net length along the inside of every edge that is long enough for them.
-pub(super) fn figures(piece: &Piece, heading: &Heading, ground: &mut Ground) -> Vec<Stroke> {
-    let mut strokes = Vec::new();
-    for edge in &piece.edges {
-        let length = format_length(path::length(&edge.path), heading.unit);
-        let texts = [format!("{} {length}", edge.name), length];
-        let sizes = [2.5, READABLE];
-        let choices = texts.iter().flat_map(|text| sizes.iter().map(move |size| letter(text, *size)));
-        let found = choices
-            .into_iter()
-            .zip(sizes.iter().cycle())
-            .find_map(|(words, size)| along_edge(&edge.path, &words, *size, ground));
-        for path in found.into_iter().flatten() {
-            ground.take(&path);
-            strokes.push(Stroke { role: Role::Label, edge: edge.name.clone(), path });
+/// Name and net length along the inside of the edges.
+pub(super) struct Figures {
+    pub strokes: Vec<Stroke>,
+    /// Edges that are long enough but have no room inside.
+    pub left_out: Vec<String>,
+}
+
+impl Figures {
+    /// What the user should know of them.
+    pub fn findings(&self, piece: &str, findings: &mut Vec<Finding>) {
+        if !self.left_out.is_empty() {
+            let message = format!("there was no room for the length of: {}", self.left_out.join(", "));
+            findings.push(Finding::note(message).piece(piece));
         }
     }
-    strokes
+}
+
+/// Writes along every edge that is long enough. The ground they take is marked as taken.
+pub(super) fn figures(piece: &Piece, heading: &Heading, ground: &mut Ground) -> Figures {
+    let mut figures = Figures { strokes: Vec::new(), left_out: Vec::new() };
+    for edge in &piece.edges {
+        let long = path::length(&edge.path);
+        let length = format_length(long, heading.unit);
+        let choices = [
+            (format!("{} {length}", edge.name), 1.25 * READABLE),
+            (format!("{} {length}", edge.name), READABLE),
+            (length.clone(), 1.25 * READABLE),
+            (length, READABLE),
+        ];
+        let choices = choices.map(|(text, size)| (letter(&text, size), size));
+        let fits = |(words, size): &(text::Lettering, f64)| words.width + 4.0 * size <= long;
+        let found = choices
+            .iter()
+            .filter(|choice| fits(choice))
+            .find_map(|(words, size)| along_edge(&edge.path, words, *size, ground));
+        match found {
+            Some(paths) => {
+                for path in paths {
+                    ground.take(&path);
+                    figures.strokes.push(Stroke { role: Role::Label, edge: edge.name.clone(), path });
+                }
+            }
+            None if choices.iter().any(fits) => figures.left_out.push(edge.name.clone()),
+            None => {}
+        }
+    }
+    figures
 }
 
 /// Words just inside an edge, near its middle, where they fit.
 fn along_edge(edge: &BezPath, words: &text::Lettering, size: f64, ground: &Ground) -> Option<Vec<BezPath>> {
     let long = path::length(edge);
-    if long < words.width + 4.0 * size {
-        return None;
-    }
     let ink = words.paths.iter().map(Shape::bounding_box).reduce(|a, b| a.union(b))?;
     let half = ink.size().to_vec2() / 2.0 + Vec2::new(0.5, 0.35) * size;
     // Close to the edge anywhere along it, before farther in at its middle: past the bulge of a hollow edge, but not so
@@ -355,6 +376,8 @@ pub(super) fn missing(piece: &Piece, heading: &Heading) -> Vec<char> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::piece::{Cut, Edge, Finish};
+    use crate::units::Unit;
 
     #[test]
     fn rows_share_the_width() {
@@ -365,5 +388,75 @@ mod tests {
         assert_eq!(texts(3), [1, 2, 1]);
         assert_eq!(texts(2), [2, 2]);
         assert_eq!(texts(1), [4]);
+    }
+
+    #[test]
+    fn the_label_says_what_a_cutter_needs() {
+        let edge = |name: &str, allowance: f64, fold: bool| Edge {
+            name: name.into(),
+            path: BezPath::new(),
+            allowance,
+            fold,
+            corner: Finish::Mitre,
+        };
+        let mut piece = Piece {
+            name: "Front".into(),
+            cut: Cut { count: 2, mirrored: true, cloth: "main".into() },
+            edges: vec![edge("side", 12.7, false), edge("hem", 12.7, false)],
+            notches: vec![],
+            darts: vec![],
+            pleats: vec![],
+            grain: [Point::ZERO; 2],
+            drills: vec![],
+            lines: vec![],
+        };
+        let mut heading = Heading {
+            style: "Chorus tunic".into(),
+            person: "Ida".into(),
+            taken: "3 March".into(),
+            unit: Unit::Inch,
+            number: 3,
+            of: 9,
+            net_block: false,
+        };
+        let says = |piece: &Piece, heading: &Heading| {
+            wording(piece, heading).into_iter().map(|item| item.text).collect::<Vec<_>>()
+        };
+        assert_eq!(
+            says(&piece, &heading),
+            [
+                "Front",
+                "Chorus tunic",
+                "Ida",
+                "cut 2, mirrored, main cloth",
+                "allowance 1/2 in",
+                "measured 3 March",
+                "piece 3 of 9"
+            ]
+        );
+        piece.cut = Cut { count: 1, mirrored: false, cloth: "lining".into() };
+        piece.edges = vec![
+            edge("side", 12.7, false),
+            edge("hem", 25.4, false),
+            edge("neck", 0.0, false),
+            edge("shoulder", 12.7, false),
+            edge("centre", 0.0, true),
+        ];
+        heading.taken.clear();
+        heading.style.clear();
+        assert_eq!(
+            says(&piece, &heading),
+            [
+                "Front",
+                "Ida",
+                "cut 1 on fold, lining",
+                "1/2 in allowance: side, shoulder",
+                "1 in allowance: hem",
+                "no allowance: neck",
+                "piece 3 of 9"
+            ]
+        );
+        heading.net_block = true;
+        assert_eq!(says(&piece, &heading)[3], "net, no allowance");
     }
 }

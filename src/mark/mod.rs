@@ -18,6 +18,7 @@ use crate::role::Role;
 use crate::units::Unit;
 use ground::Ground;
 use kurbo::{BezPath, ParamCurveNearest, Point, Shape};
+use label::Label;
 
 /// One line to draw or cut, with what it is for.
 #[derive(Clone, Debug, PartialEq)]
@@ -87,13 +88,22 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     signs.extend(signs::drills(piece, &ground, &mut findings));
     signs.extend(signs::darts(piece, &ground, &mut findings));
     signs.extend(signs::pleats(piece, &ground, &mut findings));
-    signs.iter().for_each(|stroke| ground.take(&stroke.path));
+    take(&mut ground, &signs);
     let bracket = signs::fold_bracket(piece, &ground, &mut findings);
-    bracket.iter().for_each(|stroke| ground.take(&stroke.path));
+    take(&mut ground, &bracket);
     signs.extend(bracket);
 
-    let written = write(cut, heading, &ground)?;
+    let grains = grain::candidates(piece, &ground)?;
+    let written = write(cut, heading, &ground, &grains);
+    if written.grain.is_none() {
+        findings.push(
+            Finding::warning("the piece has no room for its grainline")
+                .piece(&piece.name)
+                .hint("draw the grain on it by hand"),
+        );
+    }
     written.label.findings(&piece.name, &mut findings);
+    written.figures.findings(&piece.name, &mut findings);
     let missing = label::missing(piece, heading);
     if !missing.is_empty() {
         let list: Vec<String> = missing.iter().map(|c| format!("{c} (U+{:04X})", u32::from(*c))).collect();
@@ -107,70 +117,76 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     let mut strokes = vec![Stroke { role: Role::Cut, edge: String::new(), path: notched.cut_line.clone() }];
     strokes.extend(piece.edges.iter().filter(|edge| !is_cut_on(edge, &cut.cut_line)).map(sewn));
     strokes.extend(signs);
-    let grain = match written.grain {
-        Some(grain) => {
-            strokes.extend(grain.strokes);
-            grain.ends
-        }
-        None => {
-            findings.push(
-                Finding::warning("the piece has no room for its grainline")
-                    .piece(&piece.name)
-                    .hint("draw the grain on it by hand"),
-            );
-            piece.grain
-        }
-    };
-    strokes.extend(written.figures);
+    strokes.extend(written.grain.iter().flat_map(|grain| grain.strokes.clone()));
+    strokes.extend(written.figures.strokes);
     strokes.extend(written.label.strokes);
     let marked = MarkedPiece {
         name: piece.name.clone(),
         person: heading.person.clone(),
         cut: piece.cut.clone(),
         outline: notched.cut_line,
-        grain,
+        grain: written.grain.map_or(piece.grain, |grain| grain.ends),
         on_fold: piece.fold().is_some(),
         strokes,
     };
     Ok((marked, findings))
 }
 
+fn take(ground: &mut Ground, strokes: &[Stroke]) {
+    for stroke in strokes {
+        ground.take(&stroke.path);
+    }
+}
+
 /// Grain, figures and label, which share the room that is left.
-struct Written {
-    grain: Option<grain::Grain>,
-    figures: Vec<Stroke>,
+struct Written<'a> {
+    grain: Option<&'a grain::Grain>,
+    figures: label::Figures,
     label: label::Label,
+}
+
+impl<'a> Written<'a> {
+    /// The label before the figures, or the other way round.
+    fn new(cut: &CutPiece, heading: &Heading, ground: &Ground, way: (Option<&'a grain::Grain>, bool)) -> Self {
+        let (grain, figures_first) = way;
+        let mut ground = ground.clone();
+        if let Some(grain) = grain {
+            take(&mut ground, &grain.strokes);
+        }
+        if figures_first {
+            let figures = label::figures(&cut.piece, heading, &mut ground);
+            Self { grain, figures, label: label::place(cut, heading, &ground) }
+        } else {
+            let label = label::place(cut, heading, &ground);
+            ground.take(&label.hatch);
+            Self { grain, figures: label::figures(&cut.piece, heading, &mut ground), label }
+        }
+    }
+
+    /// A full label that can be read comes first, then figures on all edges, then a large label.
+    fn worth(&self) -> (i8, f64, usize, f64) {
+        let Label { holds, height, .. } = self.label;
+        (holds, height.min(label::READABLE), usize::MAX - self.figures.left_out.len(), height)
+    }
 }
 
 /// Tries the grainline where the draft has it and the figures before the label; where that leaves the label cramped, the
 /// label before the figures, and the grainline to a side. Takes the first way that leaves ample room, else the best.
-fn write(cut: &CutPiece, heading: &Heading, ground: &Ground) -> Result<Written> {
-    let grains: Vec<Option<grain::Grain>> = grain::candidates(&cut.piece, ground)?.into_iter().map(Some).collect();
-    let mut best: Option<Written> = None;
-    'tried: for grain in if grains.is_empty() { vec![None] } else { grains } {
-        let mut ground = ground.clone();
-        grain.iter().flat_map(|grain| &grain.strokes).for_each(|stroke| ground.take(&stroke.path));
-        for figures_first in [true, false] {
-            let mut ground = ground.clone();
-            let mut figures = Vec::new();
-            if figures_first {
-                figures = label::figures(&cut.piece, heading, &mut ground);
-            }
-            let label = label::place(cut, heading, &ground);
-            if !figures_first {
-                ground.take(&label.hatch);
-                figures = label::figures(&cut.piece, heading, &mut ground);
-            }
-            let ample = label.is_ample();
-            if best.as_ref().is_none_or(|best| label.worth() > best.label.worth()) {
-                best = Some(Written { grain: grain.clone(), figures, label });
-            }
-            if ample {
-                break 'tried;
-            }
+fn write<'a>(cut: &CutPiece, heading: &Heading, ground: &Ground, grains: &'a [grain::Grain]) -> Written<'a> {
+    let new = |way| Written::new(cut, heading, ground, way);
+    let mut best = new((grains.first(), true));
+    let others = std::iter::once((grains.first(), false))
+        .chain(grains.iter().skip(1).flat_map(|grain| [(Some(grain), true), (Some(grain), false)]));
+    for way in others {
+        if best.label.is_ample() {
+            break;
+        }
+        let other = new(way);
+        if other.worth() > best.worth() {
+            best = other;
         }
     }
-    best.ok_or_else(|| Box::new(Finding::error("the piece has no ground to draw on").piece(&cut.piece.name)))
+    best
 }
 
 /// Refuses what no drawing can be made of.
@@ -184,6 +200,10 @@ fn check(cut: &CutPiece) -> Result<()> {
     if let Some(edge) = piece.edges.iter().find(|edge| !finite(&edge.path)) {
         let message = "the edge is empty, or a coordinate in it is not a number";
         return Err(Box::new(Finding::error(message).piece(&piece.name).edge(&edge.name)));
+    }
+    if let Some(line) = piece.lines.iter().find(|line| !line.path.is_finite()) {
+        let message = "a coordinate in the line is not a number";
+        return Err(Box::new(Finding::error(message).piece(&piece.name).edge(&line.name)));
     }
     let mut points = piece.grain.iter().chain(&piece.drills).chain(piece.darts.iter().map(|dart| &dart.apex));
     if piece.edges.is_empty() || !points.all(|point| point.is_finite()) {

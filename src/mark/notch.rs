@@ -22,6 +22,9 @@ const STANDOFF: f64 = INCH / 8.0;
 /// A cut shorter than this can't be seen; the notch is drawn in its place.
 const TOO_SHORT: f64 = 1.0;
 
+/// An allowance drawn this much narrower than it was asked for is no reason to warn of a short notch, mm.
+const SLACK: f64 = 0.05;
+
 /// Below this width an edge counts as cut on the sew line, mm.
 pub(super) const NO_WIDTH: f64 = 0.05;
 
@@ -51,6 +54,8 @@ pub(super) fn notches(cut: &CutPiece, heading: &Heading, findings: &mut Vec<Find
     for notch in &cut.piece.notches {
         sewing.notch(notch, &mut strokes, &mut outward, findings)?;
     }
+    // Both marks of a double notch have the same to say.
+    findings.dedup_by(|a, b| a.message == b.message && a.edge == b.edge);
     Ok(Notched { strokes, cut_line: spliced(&cut.cut_line, outward) })
 }
 
@@ -139,11 +144,11 @@ impl Sewing<'_> {
             ));
         }
         let on_the_line = foot.width < NO_WIDTH;
-        let depth = if !on_the_line {
+        let depth = if on_the_line {
+            DEEPEST.min(self.depth_inside(sew, -out) / 4.0)
+        } else {
             let wanted = (foot.width / 2.0).clamp(SHALLOWEST, DEEPEST);
             self.clear_of_sewing(foot.at, -out, wanted)
-        } else {
-            DEEPEST.min(self.depth_inside(sew, -out) / 4.0)
         };
         let tip = foot.at - out * depth;
         if kind == NotchKind::Drawn {
@@ -164,12 +169,12 @@ impl Sewing<'_> {
                     "the allowance of {} leaves no room for a notch, which is drawn and not cut",
                     self.say(foot.width)
                 ),
-                "make the allowance at least 1/4 in (6 mm), or the notch \"drawn\" or \"v-out\"",
+                "make the allowance at least 1/4 in (6.4 mm), or the notch \"drawn\" or \"v-out\"",
             ));
             strokes.push(stroke(Role::Line, &[foot.at, if on_the_line { tip } else { sew }]));
             return Ok(());
         }
-        if !on_the_line && depth < SHALLOWEST - 1e-6 {
+        if !on_the_line && depth < SHALLOWEST - SLACK {
             findings.push(warn(
                 format!(
                     "the notch is only {} deep, to stay clear of the sew line in an allowance of {}",

@@ -227,8 +227,11 @@ fn write_sheet(
     let mut findings = Vec::new();
     if correction.is_none() {
         findings.push(
-            Finding::warning(format!("\"{}\" was never measured on {}: its files are not corrected", device.name, sheet.medium))
-                .hint("measure its check square with a steel rule before you trust it"),
+            Finding::warning(format!(
+                "\"{}\" was never measured on {}: its files are not corrected",
+                device.name, sheet.medium
+            ))
+            .hint("measure its check square with a steel rule before you trust it"),
         );
     }
     let title = match count {

@@ -205,6 +205,23 @@ impl Formula {
         })
     }
 
+    /// Works it out as a value of the given dimension; a bare number becomes one.
+    ///
+    /// # Errors
+    /// As [`Formula::length`], for a result of another dimension.
+    pub fn alike(&self, scope: &mut dyn Scope, dimension: Dimension) -> Result<Quantity> {
+        let quantity = self.quantity(scope)?;
+        match (quantity.dimension, dimension) {
+            (is, wanted) if is == wanted => Ok(quantity),
+            (Dimension::Bare, Dimension::Length(1)) => Ok(Quantity::length(quantity.value * scope.unit().mm())),
+            (Dimension::Bare, Dimension::Number) => Ok(Quantity::number(quantity.value)),
+            (is, wanted) => {
+                let message = format!("{} is wanted here, and this is {}", wanted.words(), is.words());
+                Err(self.source.error(message).into())
+            }
+        }
+    }
+
     fn quantity(&self, scope: &mut dyn Scope) -> Result<Quantity> {
         let quantity = self.evaluate(&self.root, scope)?;
         if !quantity.value.is_finite() || quantity.value.abs() > LONGEST * LONGEST {
@@ -256,7 +273,7 @@ impl Formula {
     ) -> Result<Quantity> {
         match op {
             Op::Add | Op::Subtract => {
-                let (left, right) = self.alike(left, right, expr, unit)?;
+                let (left, right) = self.matched(left, right, expr, unit)?;
                 let value = if op == Op::Add { left.value + right.value } else { left.value - right.value };
                 Ok(Quantity { value, dimension: left.dimension })
             }
@@ -288,7 +305,9 @@ impl Formula {
                     _ => return Err(self.at(expr, "too many lengths are multiplied here").into()),
                 },
                 _ => {
-                    return Err(self.at(expr, format!("{} and {} don't go together here", a.words(), b.words())).into());
+                    return Err(self
+                        .at(expr, format!("{} and {} don't go together here", a.words(), b.words()))
+                        .into());
                 }
             },
         };
@@ -296,7 +315,7 @@ impl Formula {
     }
 
     /// Brings two values to one dimension, where a bare number may become the other's.
-    fn alike(&self, a: Quantity, b: Quantity, expr: &Expr, unit: Unit) -> Result<(Quantity, Quantity)> {
+    fn matched(&self, a: Quantity, b: Quantity, expr: &Expr, unit: Unit) -> Result<(Quantity, Quantity)> {
         let raise = |bare: Quantity, to: Dimension| match to {
             Dimension::Length(1) => Some(Quantity::length(bare.value * unit.mm())),
             Dimension::Number | Dimension::Bare => Some(Quantity { dimension: to, ..bare }),
@@ -327,7 +346,7 @@ impl Formula {
             (Function::Least | Function::Greatest, [first, rest @ ..]) if !rest.is_empty() => {
                 let mut best = *first;
                 for value in rest {
-                    let (a, b) = self.alike(best, *value, expr, unit)?;
+                    let (a, b) = self.matched(best, *value, expr, unit)?;
                     let take_b = if function == Function::Least { b.value < a.value } else { b.value > a.value };
                     best = if take_b { b } else { a };
                 }
@@ -463,17 +482,17 @@ impl Parser<'_> {
             return Ok(Expr { span: start..self.at, kind: Kind::LengthOf(piece.to_owned(), edge) });
         }
         let end = self.at;
-        if let Some((_, function)) = FUNCTIONS.iter().find(|(known, _)| *known == name) {
-            if self.take("(") {
-                let mut args = vec![self.sum()?];
+        if let Some((_, function)) = FUNCTIONS.iter().find(|(known, _)| *known == name)
+            && self.take("(")
+        {
+            let mut args = vec![self.sum()?];
+            self.skip_space();
+            while self.take(",") {
+                args.push(self.sum()?);
                 self.skip_space();
-                while self.take(",") {
-                    args.push(self.sum()?);
-                    self.skip_space();
-                }
-                self.close()?;
-                return Ok(Expr { span: start..self.at, kind: Kind::Call(*function, args) });
             }
+            self.close()?;
+            return Ok(Expr { span: start..self.at, kind: Kind::Call(*function, args) });
         }
         Ok(Expr { span: start..end, kind: Kind::Name(name) })
     }

@@ -394,7 +394,7 @@ fn heading(node: Node<'_>, prop: &str) -> Result<Option<Heading>> {
     let rest = |prefix: &str| {
         text.text.strip_prefix(prefix).map(|name| {
             let mut named = text.clone();
-            named.text = name.trim().to_owned();
+            name.trim().clone_into(&mut named.text);
             named
         })
     };

@@ -44,7 +44,8 @@ pub fn drafted_for(style: &Style, person: &Measures) -> PieceSet {
 
 /// A style in inches with these lines inside.
 pub fn style_of(body: &str) -> Style {
-    style::read(&format!("style \"Test\" {{\nunit \"in\"\n{body}\n}}\n"), "test.style.kdl").unwrap_or_else(|e| panic!("{e}"))
+    style::read(&format!("style \"Test\" {{\nunit \"in\"\n{body}\n}}\n"), "test.style.kdl")
+        .unwrap_or_else(|e| panic!("{e}"))
 }
 
 /// A person in inches with these measures.
