@@ -171,9 +171,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
 /// # Errors
 /// As [`make`].
 pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
-    let (cut, _) = cut(set)?;
-    let (marked, _) = mark_all(set, &cut)?;
-    Ok(lay_for(device, &marked)?.0)
+    Ok(lay_for(device, &marked(set)?.0)?.0)
 }
 
 /// Reads a device's file back and measures it against a sheet.
@@ -186,7 +184,22 @@ pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
 }
 
-fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
+/// Cut lines and marks for every piece.
+///
+/// # Errors
+/// As [`cut`] and [`mark_all`].
+pub fn marked(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
+    let (cut, mut findings) = cut(set)?;
+    let (marked, found) = mark_all(set, &cut)?;
+    findings.extend(found);
+    Ok((marked, findings))
+}
+
+/// Marks every piece.
+///
+/// # Errors
+/// As [`mark::mark`].
+pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     let of = cut.len();
     let numbered: Vec<(usize, &CutPiece)> = cut.iter().enumerate().collect();
     gather(&numbered, |(index, piece)| {
