@@ -51,8 +51,8 @@ fn the_corrections_follow_from_their_readings() {
         }
         let device = device(text);
         let correction = device.correction(medium).expect("measured");
-        let x = (readings[0] + readings[1]) / 2.0 / side;
-        let y = (readings[2] + readings[3]) / 2.0 / side;
+        let x = f64::midpoint(readings[0], readings[1]) / side;
+        let y = f64::midpoint(readings[2], readings[3]) / side;
         let skew = (readings[4] * readings[4] - readings[5] * readings[5]) / (4.0 * x * side * side);
         // Readings to 0.1 mm: half of that, over the side.
         let half = 0.05 / side;
@@ -126,6 +126,14 @@ fn what_is_refused() {
 }
 
 #[test]
+fn an_idle_tool_is_worth_a_warning() {
+    let idle = SMALL.replacen("    tool", "    tool \"spare\" { draws; }\n    tool", 1);
+    let (_, findings) = read(&idle, "a.device.kdl").expect("reads");
+    assert_eq!((findings.len(), findings[0].severity), (1, Severity::Warning));
+    assert!(findings[0].message.contains("\"spare\""));
+}
+
+#[test]
 fn the_newest_correction_of_the_medium_counts() {
     let text = SMALL.replacen(
         "    tool",
@@ -152,6 +160,10 @@ fn too_large_and_too_deep_are_refused_before_parsing() {
         let finding = refusal(&deep);
         assert!(finding.message.contains("nested deeper than 64"), "{finding}");
     }
+    // What overflows the parser's stack, or keeps it busy for minutes, does not reach it.
+    for stray in ["}", ")", "a=", "/- ", " \\", " =", "=\"", "[ ", " #\"", "a /- {"] {
+        refusal(&stray.repeat(30_000 / stray.len()));
+    }
     // Braces in strings and comments are not nesting.
     let quoted = SMALL.replacen("device \"D\"", &format!("// {0}\n/* {0} */ device \"{0}\"", "{".repeat(100)), 1);
     assert_eq!(device(&quoted).name.len(), 100);
@@ -162,7 +174,7 @@ fn spoilt_profiles_never_panic() {
     // Every cut and every doubled or lost byte of a profile reads or is refused.
     for text in [SMALL, ROLL, CARD] {
         let bytes = text.as_bytes();
-        for at in (0..bytes.len()).step_by(1 + bytes.len() / 300) {
+        for at in (0..bytes.len()).step_by(1 + bytes.len() / 80) {
             let mut versions = vec![bytes[..at].to_vec(), bytes.to_vec(), bytes.to_vec()];
             versions[1].remove(at);
             for stray in *b"{}\"#/*-\\;(=" {

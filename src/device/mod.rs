@@ -2,6 +2,7 @@
 
 mod read;
 mod source;
+mod strict;
 
 pub use read::read;
 

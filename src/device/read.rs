@@ -5,7 +5,7 @@ use super::{Correction, Device, Language, Medium, MediumKind, Tool, ToolKind};
 use crate::diag::{Finding, Result};
 use crate::role::Role;
 use crate::units::{LONGEST, Unit, parse_length};
-use kdl::{KdlEntry, KdlNode, KdlValue};
+use kdl::{KdlDocument, KdlEntry, KdlNode, KdlValue};
 use miette::SourceSpan;
 
 /// The languages that have a writer.
@@ -211,9 +211,8 @@ fn read_tool(source: &Source, node: &KdlNode, tools: &[(Tool, SourceSpan)]) -> R
 }
 
 fn read_role(source: &Source, entry: &KdlEntry) -> Result<Role> {
-    let name = match (entry.name(), entry.value()) {
-        (None, KdlValue::String(name)) => name,
-        _ => return Err(source.error(entry.span(), "expected the name of a role, such as \"cut\"")),
+    let (None, KdlValue::String(name)) = (entry.name(), entry.value()) else {
+        return Err(source.error(entry.span(), "expected the name of a role, such as \"cut\""));
     };
     let known = Role::ALL.map(Role::name);
     Role::from_name(name).ok_or_else(|| source.unknown(entry.span(), "role", name, &known))
@@ -338,7 +337,7 @@ impl<'a> Fields<'a> {
 }
 
 fn children(node: &KdlNode) -> impl Iterator<Item = &KdlNode> {
-    node.children().into_iter().flat_map(|document| document.nodes())
+    node.children().into_iter().flat_map(KdlDocument::nodes)
 }
 
 fn no_children(source: &Source, node: &KdlNode) -> Result<()> {

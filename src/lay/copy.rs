@@ -40,7 +40,9 @@ fn reverse_writing(strokes: &mut [Stroke], grain: Vec2) {
         let points: Vec<Point> = block.iter().flat_map(|stroke| points(&stroke.path)).collect();
         if let Some((centre, axis)) = centre_line(&points, grain) {
             let reflection = Affine::reflect(centre, axis);
-            block.iter_mut().for_each(|stroke| stroke.path.apply_affine(reflection));
+            for stroke in block {
+                stroke.path.apply_affine(reflection);
+            }
         }
     }
 }

@@ -5,7 +5,7 @@
 //! behind the same function.
 
 use super::copy::Copy;
-use super::rows::{Room, Shape, Spot};
+use super::rows::{ROUNDING, Room, Shape, Spot};
 use super::square::{Block, SIDES};
 use super::{Placed, Sheet, SheetStroke};
 use crate::device::{Medium, MediumKind};
@@ -127,7 +127,7 @@ impl Item {
             return Ok(());
         };
         let (x, y) = over(bounds);
-        if x + y <= 0.0 {
+        if x.max(y) <= ROUNDING {
             return Ok(());
         }
         let mut ways = Vec::new();
@@ -135,14 +135,14 @@ impl Item {
             MediumKind::Roll { .. } => ("long along the grain", "wide across the grain"),
             MediumKind::Sheet { .. } => ("long", "wide"),
         };
-        if x > 0.0 {
+        if x > ROUNDING {
             ways.push(format!("{:.1} mm {along}, {x:.1} mm more than the {width:.1} mm", bounds.width()));
         }
-        if y > 0.0 {
+        if y > ROUNDING {
             ways.push(format!("{:.1} mm {across}, {y:.1} mm more than the {height:.1} mm", bounds.height()));
         }
         let message = format!("the piece is {} that \"{}\" leaves inside its margins", ways.join(" and "), medium.name);
-        let needs = |side: f64| (side + 2.0 * medium.margin).ceil();
+        let needs = |side: f64| (side + 2.0 * medium.margin - ROUNDING).ceil();
         let hint = match medium.kind {
             MediumKind::Roll { .. } => format!(
                 "a roll at least {} mm wide with plots up to {} mm long would take it",

@@ -4,10 +4,13 @@
 //! (the semi-discrete representation of Okano, Computational Geometry 22, 2002: exact along x, rounded outwards along
 //! y). What does not meet here does not meet at all.
 
-use kurbo::{BezPath, Point, Rect};
+use kurbo::{BezPath, Point, Rect, Shape as _};
 
 /// How far the flattened lines here may stray from the curve, mm; spans are widened by as much.
 const STRAY: f64 = 0.02;
+
+/// Rounding in coordinates, mm: what fits but for this fits.
+pub(super) const ROUNDING: f64 = 1e-7;
 
 /// Spans of one row, apart from one another and in ascending order.
 type Spans = Vec<[f64; 2]>;
@@ -22,17 +25,11 @@ pub(super) struct Shape {
 impl Shape {
     /// The inside of a closed outline together with lines that may reach outside it, in rows of that height.
     pub(super) fn new<'a>(outline: &BezPath, lines: impl Iterator<Item = &'a BezPath>, height: f64) -> Self {
+        let lines: Vec<&BezPath> = lines.filter(|line| !line.is_empty()).collect();
+        let bounds = lines.iter().fold(outline.bounding_box(), |bounds, line| bounds.union(line.bounding_box()));
         let outline = segments(outline);
         let mut all = outline.clone();
-        all.extend(lines.flat_map(segments));
-        let bounds = all
-            .iter()
-            .flatten()
-            .fold(None, |bounds: Option<Rect>, point| {
-                Some(bounds.map_or(Rect::from_points(*point, *point), |bounds| bounds.union_pt(*point)))
-            })
-            .unwrap_or(Rect::ZERO)
-            .inset(STRAY);
+        all.extend(lines.into_iter().flat_map(segments));
         let count = (bounds.height() / height).ceil().max(1.0) as usize;
         let mut rows = vec![Spans::new(); count];
         for [a, b] in &all {
@@ -46,8 +43,10 @@ impl Shape {
                     low.x + part * (high.x - low.x)
                 };
                 // A level segment lies in the row with its whole length.
-                let [from, to] = if high.y > low.y { [at(bottom), at(bottom + height)] } else { [low.x, high.x] };
-                spans.push([from.min(to) - STRAY - bounds.x0, from.max(to) + STRAY - bounds.x0]);
+                let [from, to] =
+                    if high.y > low.y { [at(bottom - STRAY), at(bottom + height + STRAY)] } else { [low.x, high.x] };
+                let [from, to] = [from.min(to) - STRAY, from.max(to) + STRAY];
+                spans.push([from.max(bounds.x0) - bounds.x0, to.min(bounds.x1) - bounds.x0]);
             }
         }
         // What lies inside without a boundary in the row spans the row from its bottom line.
@@ -125,11 +124,11 @@ impl Room {
     /// The spot where the shape's right side comes to lie furthest to the left and left of `limit`; of several such the
     /// lowest.
     pub(super) fn find(&self, shape: &Shape, limit: f64) -> Option<Spot> {
-        let spare = self.height - shape.bounds.height();
+        let spare = self.height - shape.bounds.height() + ROUNDING;
         if spare < 0.0 {
             return None;
         }
-        let furthest = self.width - shape.bounds.width();
+        let furthest = self.width - shape.bounds.width() + ROUNDING;
         let mut best: Option<Spot> = None;
         for row in 0..=(spare / self.row).floor() as usize {
             let most = best.map_or(furthest.min(limit - shape.bounds.width()), |best| best.x);
@@ -144,27 +143,34 @@ impl Room {
     /// The least x, not above `most`, at which the shape is clear with its lowest row in `row`.
     fn leftmost(&self, shape: &Shape, row: usize, most: f64) -> Option<f64> {
         let mut x = 0.0;
-        // Push to the right row by row until a whole round leaves it where it is.
-        loop {
-            let before = x;
-            for (spans, taken) in shape.rows.iter().zip(&self.taken[row..]) {
-                for [from, to] in spans {
-                    let first = taken.partition_point(|span| span[1] <= x + from);
-                    for span in &taken[first..] {
-                        if span[0] >= x + to {
-                            break;
-                        }
-                        x = x.max(span[1] - from);
-                    }
-                }
-                if x > most {
+        // A few rows say soonest that there is no room; the last round asks them all and moves nothing.
+        for stride in [16, 4, 1] {
+            loop {
+                let pushed = self.pushed(shape, row, stride, x);
+                if pushed > most {
                     return None;
                 }
-            }
-            if x <= before {
-                return (x <= most).then_some(x);
+                if pushed <= x {
+                    break;
+                }
+                x = pushed;
             }
         }
+        Some(x)
+    }
+
+    /// Where the shape comes to lie when every `stride`th of its rows in turn pushes it to the right of what it meets.
+    fn pushed(&self, shape: &Shape, row: usize, stride: usize, mut x: f64) -> f64 {
+        for (spans, taken) in shape.rows.iter().zip(&self.taken[row..]).step_by(stride) {
+            for [from, to] in spans {
+                let mut next = taken.partition_point(|span| span[1] <= x + from);
+                while let Some([_, end]) = taken.get(next).filter(|span| span[0] < x + to) {
+                    x = x.max(end - from);
+                    next += 1;
+                }
+            }
+        }
+        x
     }
 
     /// Takes the shape's place, and the gap around it.

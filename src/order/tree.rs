@@ -78,9 +78,9 @@ impl Tree {
         let mut at = Some(self.leaf_of[index]);
         while let Some(node) = at.map(|node| &mut self.nodes[node]) {
             if present {
-                node.present += 1
+                node.present += 1;
             } else {
-                node.present -= 1
+                node.present -= 1;
             }
             at = node.parent;
         }
