@@ -2,6 +2,7 @@
 //! undoes the machine's distortion by its own reckoning and flattens by another library's.
 
 mod pair;
+mod suspect;
 mod trace;
 
 use crate::device::{Correction, Device, Language};
@@ -115,6 +116,12 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     if let Some((stroke, distance)) = worst.filter(|(_, distance)| *distance > allowed) {
         let (distance, allowed) = (trimmed(distance, 4), trimmed(allowed, 4));
         reasons.push(format!("{} strays by {distance} mm, allowed are {allowed} mm", name(stroke)));
+    }
+    if missing.len() * 2 > wanted.len() || largest > allowed {
+        let traces: Vec<&Trace> = wanted.iter().map(|(_, trace)| trace).collect();
+        if let Some(what) = suspect::suspect(drawing, &traces, correction, allowed) {
+            reasons.insert(0, format!("it looks as if {what}"));
+        }
     }
     if drawn.iter().any(Option::is_none) {
         reasons.push("a path of the file draws nothing or holds a number that is not finite".into());

@@ -11,7 +11,7 @@ use super::{DEEPEST, Drawing, Gathered, check_size};
 use crate::diag::{Finding, Result};
 use dxf::entities::{Entity, EntityType, Insert};
 use kurbo::{Affine, Vec2};
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 /// More entities than this are not visited, block references counted each time.
 const MOST_ENTITIES: usize = 1_000_000;
@@ -43,7 +43,7 @@ pub fn dxf(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
         return Err(super::refused(file, &message, "save it again from the program that drew it"));
     }
 
-    let mut reader = Reader { gathered: Gathered::new(file), blocks: HashMap::new(), visited: 0 };
+    let mut reader = Reader { gathered: Gathered::new(file), blocks: HashMap::new(), hidden: tags.hidden, visited: 0 };
     for block in loaded.blocks() {
         let base = Vec2::new(block.base_point.x, block.base_point.y);
         let entities = block.entities.iter().collect();
@@ -63,6 +63,8 @@ pub fn dxf(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
 struct Reader<'a> {
     gathered: Gathered<'a>,
     blocks: HashMap<String, Block<'a>>,
+    /// Layers that are not shown, in capitals.
+    hidden: BTreeSet<String>,
     visited: usize,
 }
 
@@ -84,6 +86,10 @@ impl<'a> Reader<'a> {
         }
         let own = entity.common.layer.as_str();
         let layer = layer.filter(|_| own == "0").unwrap_or(own);
+        if self.hidden.contains(&layer.to_uppercase()) {
+            self.gathered.leave_out("lines on hidden layers");
+            return Ok(());
+        }
         if let EntityType::Insert(insert) = &entity.specific {
             return self.insert(insert, to_page, layer, depth);
         }

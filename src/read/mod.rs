@@ -37,8 +37,8 @@ pub struct BarePath {
     pub path: BezPath,
 }
 
-/// Larger files are refused, bytes. A sheet of 10,000 strokes is about 3 MB.
-const MOST_BYTES: usize = 32 << 20;
+/// Larger files are refused, bytes. A sheet of 10,000 strokes is about 5 MB, flattened ten times that.
+const MOST_BYTES: usize = 64 << 20;
 /// Drawings of more paths are refused.
 const MOST_PATHS: usize = 200_000;
 /// Drawings of more segments are refused.

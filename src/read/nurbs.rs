@@ -19,13 +19,13 @@ pub(super) fn beziers(degree: usize, knots: &[f64], control: &[Point]) -> Option
     let mut path = BezPath::new();
     for span in degree..control.len() {
         let (from, to) = (knots[span], knots[span + 1]);
-        if from == to {
+        if from >= to {
             continue;
         }
         let corner = |ends: usize| polar(degree, knots, control, span, |i| if i < ends { to } else { from });
         let first = corner(0);
         // A knot that stands more often than the degree parts the spline.
-        if path.elements().is_empty() || knots[span - degree] == from {
+        if path.elements().is_empty() || knots[span - degree] >= from {
             path.move_to(first);
         }
         let last = corner(degree);

@@ -47,7 +47,7 @@ pub fn svg(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
     };
     let (page, mut findings) = reader.page(&root)?;
     let ink = Ink { stroked: reader.styled, filled: true, visible: true };
-    let place = Place { to_page: page.to_page, viewport: page.viewport, layer: "", ink, depth: 0 };
+    let place = Place { to_page: page.to_millimetres, viewport: page.viewport, layer: "", ink, depth: 0 };
     for child in root.children() {
         reader.node(&child, &place)?;
     }
@@ -55,6 +55,9 @@ pub fn svg(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
     let paths: Vec<BarePath> = reader.gathered.paths;
     Ok((Drawing { width: page.width, height: page.height, paths }, findings))
 }
+
+const CONTAINERS: [&str; 5] = ["g", "a", "switch", "svg", "use"];
+const SHAPES: [&str; 7] = ["path", "line", "polyline", "polygon", "rect", "circle", "ellipse"];
 
 struct Reader<'a, 'i> {
     text: &'i str,
@@ -87,8 +90,10 @@ struct Ink {
 struct Page {
     width: Option<f64>,
     height: Option<f64>,
+    /// Its size in user units.
     viewport: Vec2,
-    to_page: Affine,
+    /// From user space to millimetres, y up.
+    to_millimetres: Affine,
 }
 
 impl<'a, 'i: 'a> Reader<'a, 'i> {
@@ -119,7 +124,7 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
             (Some(view), Some(width), Some(height)) => (view.size, self.fit(root, view, Vec2::new(width, height))?),
             _ => (Vec2::new(width.unwrap_or(0.0), height.unwrap_or(0.0)) / PIXEL, Affine::scale(PIXEL)),
         };
-        Ok((Page { width, height, viewport, to_page: up * inside }, findings))
+        Ok((Page { width, height, viewport, to_millimetres: up * inside }, findings))
     }
 
     fn view_box(&self, node: &Node<'a, 'i>) -> Result<Option<ViewBox>> {
@@ -174,27 +179,26 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
         }
         let tag = node.tag_name().name();
         match tag {
-            "g" | "a" | "switch" | "svg" | "use" => {}
-            "path" | "line" | "polyline" | "polygon" | "rect" | "circle" | "ellipse" => {}
             "text" | "image" | "foreignObject" => {
                 self.gathered.leave_out(&format!("<{tag}>"));
                 return Ok(());
             }
+            tag if CONTAINERS.contains(&tag) || SHAPES.contains(&tag) => {}
             // Definitions, descriptions and whatever else draws nothing where it stands.
             _ => return Ok(()),
         }
         let mut place = outer.clone();
         place.depth += 1;
-        if self.property(node, "display") == Some("none") {
+        if property(node, "display") == Some("none") {
             return Ok(());
         }
-        match self.property(node, "visibility") {
+        match property(node, "visibility") {
             Some("hidden" | "collapse") => place.ink.visible = false,
             Some("visible") => place.ink.visible = true,
             _ => {}
         }
         for (name, ink) in [("stroke", &mut place.ink.stroked), ("fill", &mut place.ink.filled)] {
-            match self.property(node, name) {
+            match property(node, name) {
                 None | Some("inherit") => {}
                 Some(paint) => *ink = paint != "none",
             }
@@ -272,14 +276,6 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
         self.gathered.add(place.layer, &(place.to_page * path))
     }
 
-    /// A presentation property: from the `style` attribute, which wins, or the attribute of its name.
-    fn property(&self, node: &Node<'a, 'i>, name: &str) -> Option<&'a str> {
-        node.attribute("style")
-            .and_then(|style| values::declared(style, name))
-            .or_else(|| node.attribute(name))
-            .map(str::trim)
-    }
-
     /// A length in user units; `base` is what percentages are of.
     fn length(&self, attribute: &Attribute<'a, 'i>, base: f64) -> Result<f64> {
         values::length(attribute.value(), base)
@@ -303,6 +299,14 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
                 .at(snippet),
         )
     }
+}
+
+/// A presentation property: from the `style` attribute, which wins, or the attribute of its name.
+fn property<'a>(node: &Node<'a, '_>, name: &str) -> Option<&'a str> {
+    node.attribute("style")
+        .and_then(|style| values::declared(style, name))
+        .or_else(|| node.attribute(name))
+        .map(str::trim)
 }
 
 #[derive(Clone, Copy)]

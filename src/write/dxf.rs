@@ -60,7 +60,7 @@ fn shape(path: &BezPath, curves: Curves) -> Option<Shape> {
     let closed = matches!(path.elements().last(), Some(PathEl::ClosePath));
     let straight = segments.iter().all(|segment| matches!(segment, PathSeg::Line(_)));
     if !straight && curves == Curves::Spline {
-        return Some(Shape::Spline(segments.iter().map(PathSeg::to_cubic).collect()));
+        return Some(Shape::Spline(segments.iter().map(raised).collect()));
     }
     if let ([PathSeg::Line(line)], false) = (segments.as_slice(), closed) {
         return Some(Shape::Line(line.p0, line.p1));
@@ -78,6 +78,14 @@ fn shape(path: &BezPath, curves: Curves) -> Option<Shape> {
         points.pop();
     }
     Some(Shape::Polyline { points, closed })
+}
+
+/// A segment as a cubic. A line's control points are its thirds, so that the spline runs along it evenly.
+fn raised(segment: &PathSeg) -> CubicBez {
+    match segment {
+        PathSeg::Line(line) => CubicBez::new(line.p0, line.eval(1.0 / 3.0), line.eval(2.0 / 3.0), line.p1),
+        curve => curve.to_cubic(),
+    }
 }
 
 /// Appends points of a cubic, its start excepted, so that the chords stray by no more than `tolerance`.

@@ -3,6 +3,7 @@
 
 use super::super::refused;
 use crate::diag::{Finding, Result, Snippet};
+use std::collections::BTreeSet;
 use std::fmt::Write;
 
 /// What the first pass found.
@@ -13,6 +14,8 @@ pub(super) struct Tags {
     pub entities: usize,
     /// Kinds of entities that the crate passes over, each time it does.
     pub left_out: Vec<String>,
+    /// Layers that are switched off or frozen, in capitals: names differ by more than case.
+    pub hidden: BTreeSet<String>,
     /// Millimetres in a drawing unit.
     pub millimetres: f64,
     pub findings: Vec<Finding>,
@@ -33,6 +36,7 @@ pub(super) fn scan(bytes: &[u8], file: &str) -> Result<Tags> {
     let mut lines = bytes.split(|&byte| byte == b'\n').map(|line| line.strip_suffix(b"\r").unwrap_or(line));
     let mut pass = Pass { out: String::new(), entities: 0, left_out: Vec::new(), keep: true };
     let mut header = Header::default();
+    let mut layers = Layers::default();
     let mut section = Section::Outside;
     let mut at = 0;
     let mut ended = false;
@@ -58,6 +62,7 @@ pub(super) fn scan(bytes: &[u8], file: &str) -> Result<Tags> {
             (Section::Named, 2) => {
                 section = match word {
                     b"HEADER" => Section::Header,
+                    b"TABLES" => Section::Tables,
                     b"ENTITIES" | b"BLOCKS" => Section::Drawing,
                     _ => Section::Other,
                 };
@@ -67,8 +72,9 @@ pub(super) fn scan(bytes: &[u8], file: &str) -> Result<Tags> {
                 }
             }
             (Section::Named, _) => return Err(wrong(at, "a section's name")),
-            (Section::Header | Section::Other, 0) if word == b"ENDSEC" => section = Section::Outside,
+            (Section::Header | Section::Tables | Section::Other, 0) if word == b"ENDSEC" => section = Section::Outside,
             (Section::Header, _) => header.tag(code, word),
+            (Section::Tables, _) => layers.tag(code, word),
             (Section::Other, _) => {}
             (Section::Drawing, _) => {
                 if code == 0 && word == b"ENDSEC" {
@@ -84,7 +90,8 @@ pub(super) fn scan(bytes: &[u8], file: &str) -> Result<Tags> {
     }
     pass.put(0, b"EOF");
     let (millimetres, findings) = header.millimetres(file);
-    Ok(Tags { drawing: pass.out, entities: pass.entities, left_out: pass.left_out, millimetres, findings })
+    let Layers { hidden, .. } = layers;
+    Ok(Tags { drawing: pass.out, entities: pass.entities, left_out: pass.left_out, hidden, millimetres, findings })
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -92,6 +99,7 @@ enum Section {
     Outside,
     Named,
     Header,
+    Tables,
     Drawing,
     Other,
 }
@@ -152,14 +160,44 @@ impl Pass {
 
     /// Writes a tag in ASCII, other characters as `\U+XXXX`.
     fn put(&mut self, code: i32, value: &[u8]) {
-        write!(self.out, "{code}\n").expect("writing to a string");
-        for c in String::from_utf8_lossy(value).chars() {
+        writeln!(self.out, "{code}").expect("writing to a string");
+        for c in decoded(value).chars() {
             match c {
                 ' '..='~' => self.out.push(c),
                 c => write!(self.out, "\\U+{:04X}", c as u32 & 0xffff).expect("writing to a string"),
             }
         }
         self.out.push('\n');
+    }
+}
+
+/// What the layer table hides.
+#[derive(Default)]
+struct Layers {
+    inside: bool,
+    name: String,
+    hidden: BTreeSet<String>,
+}
+
+impl Layers {
+    /// A name stands before the flags (bit 1: frozen) and the colour (below 0: off).
+    fn tag(&mut self, code: i32, word: &[u8]) {
+        let number = || std::str::from_utf8(word).ok().and_then(|word| word.parse::<i32>().ok()).unwrap_or(0);
+        match code {
+            0 => self.inside = word == b"LAYER",
+            2 if self.inside => self.name = decoded(word).to_uppercase(),
+            70 if self.inside && number() & 1 != 0 => drop(self.hidden.insert(self.name.clone())),
+            62 if self.inside && number() < 0 => drop(self.hidden.insert(self.name.clone())),
+            _ => {}
+        }
+    }
+}
+
+/// Text in UTF-8, or else byte by byte as in Latin-1, which older files come near to.
+fn decoded(bytes: &[u8]) -> String {
+    match std::str::from_utf8(bytes) {
+        Ok(text) => text.into(),
+        Err(_) => bytes.iter().map(|&byte| char::from(byte)).collect(),
     }
 }
 
