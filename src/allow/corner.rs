@@ -85,10 +85,10 @@ pub fn corner(sides: [Strip; 2], finish: Finish, trim: bool, tolerance: f64) -> 
     let ends = [0, 1].map(|i| vertex + width[i] * right(along[i]));
     let corner = Turn { sides, vertex, along, width, angle, ends, tolerance };
     if angle.abs() < KINK {
-        return corner.plain(corner.joined(&[first.end(), next.start()]));
+        return corner.plain(joined(&[first.end(), next.start()]));
     }
     if angle < 0.0 {
-        return corner.inward(finish);
+        return corner.inward(finish, trim);
     }
     match finish {
         Finish::Mitre => corner.mitre(trim),
@@ -111,37 +111,31 @@ impl Turn<'_> {
         Corner { vertex: self.vertex, leave: None, enter: None, path }
     }
 
-    /// Lines through points, those of no length left out.
-    #[allow(clippy::unused_self)]
-    fn joined(&self, points: &[Point]) -> Vec<PathSeg> {
-        points
-            .windows(2)
-            .filter(|pair| pair[0].distance(pair[1]) > NOTHING)
-            .map(|pair| PathSeg::Line(Line::new(pair[0], pair[1])))
-            .collect()
-    }
-
     /// From the first parallel's end over the square ends and the given points to the next parallel's start.
     fn outward(&self, between: &[Point]) -> Vec<PathSeg> {
         let mut points = vec![self.sides[0].end(), self.ends[0]];
         points.extend_from_slice(between);
         points.extend([self.ends[1], self.sides[1].start()]);
-        self.joined(&points)
+        joined(&points)
     }
 
-    fn inward(&self, finish: Finish) -> Corner {
+    fn inward(&self, finish: Finish, trim: bool) -> Corner {
         let (first, next) = (self.sides[0].end(), self.sides[1].start());
-        let ahead = if finish == Finish::Step { None } else { self.meeting_of_unequal() };
-        self.plain(match ahead {
-            Some((0, point)) => self.joined(&[first, point, self.vertex, next]),
-            Some((_, point)) => self.joined(&[first, self.vertex, point, next]),
-            None => self.joined(&[first, self.vertex, next]),
-        })
+        let meeting = if finish == Finish::Step || !trim { None } else { self.meeting_of_unequal() };
+        let corner = |leave, enter, points: &[Point]| {
+            let path = joined(points);
+            Corner { vertex: self.vertex, leave, enter, path }
+        };
+        match meeting {
+            Some((0, cut)) => corner(None, Some(cut), &[first, cut.point]),
+            Some((_, cut)) => corner(Some(cut), None, &[cut.point, next]),
+            None => self.plain(joined(&[first, self.vertex, next])),
+        }
     }
 
     /// At an inward corner: the wider allowance's cut line run on until it meets the narrower's, where its square end
-    /// would stand out.
-    fn meeting_of_unequal(&self) -> Option<(usize, Point)> {
+    /// would stand out. Gives which is wider, and the place on the other.
+    fn meeting_of_unequal(&self) -> Option<(usize, Cut)> {
         let cosine = self.angle.cos();
         let wide = usize::from(self.width[1] > self.width[0]);
         let narrow = 1 - wide;
@@ -152,7 +146,7 @@ impl Turn<'_> {
         }
         let ahead = if wide == 0 { self.along[0] } else { -self.along[1] };
         let cut = self.first_hit(narrow, self.ends[wide], ahead)?;
-        Some((wide, cut.point))
+        Some((wide, cut))
     }
 
     /// Where a ray first meets one side's parallel, within the mitre limit.
@@ -200,11 +194,11 @@ impl Turn<'_> {
         match cut {
             None => self.step(trim),
             Some(cut) if ahead < 0.0 => {
-                let path = self.joined(&[cut.point, self.ends[1], self.sides[1].start()]);
+                let path = joined(&[cut.point, self.ends[1], self.sides[1].start()]);
                 Corner { vertex: self.vertex, leave: Some(cut), enter: None, path }
             }
             Some(cut) => {
-                let path = self.joined(&[self.sides[0].end(), self.ends[0], cut.point]);
+                let path = joined(&[self.sides[0].end(), self.ends[0], cut.point]);
                 Corner { vertex: self.vertex, leave: None, enter: Some(cut), path }
             }
         }
@@ -227,12 +221,12 @@ impl Turn<'_> {
             return self.plain(self.outward(&[self.vertex]));
         }
         let rim = self.along.map(|d| self.vertex + radius * right(d));
-        let mut path = self.joined(&[self.sides[0].end(), self.ends[0], rim[0]]);
+        let mut path = joined(&[self.sides[0].end(), self.ends[0], rim[0]]);
         path.extend(arc(self.vertex, rim[0] - self.vertex, self.angle, 0.5 * self.tolerance));
         if let Some(last) = path.last_mut() {
             *last = PathSeg::Cubic(CubicBez { p3: rim[1], ..last.to_cubic() });
         }
-        path.extend(self.joined(&[rim[1], self.ends[1], self.sides[1].start()]));
+        path.extend(joined(&[rim[1], self.ends[1], self.sides[1].start()]));
         self.plain(path)
     }
 
@@ -267,6 +261,26 @@ impl Turn<'_> {
         let foot = self.vertex + narrow / cosine * right(self.along[wide]);
         self.plain(self.outward(&[foot]))
     }
+}
+
+/// Lines through points, without those of no length and without spurs: a point from which the line would run straight
+/// back is left out.
+fn joined(points: &[Point]) -> Vec<PathSeg> {
+    let mut kept: Vec<Point> = Vec::with_capacity(points.len());
+    for point in points {
+        while let [.., before, last] = kept[..] {
+            let (u, v) = (last - before, *point - last);
+            if u.dot(v) < 0.0 && u.cross(v).abs() < 1e-9 * u.hypot() * v.hypot() {
+                kept.pop();
+            } else {
+                break;
+            }
+        }
+        if kept.last().is_none_or(|last| last.distance(*point) > NOTHING) {
+            kept.push(*point);
+        }
+    }
+    kept.windows(2).map(|pair| PathSeg::Line(Line::new(pair[0], pair[1]))).collect()
 }
 
 /// A polyline clipped to where `inside` is not negative.

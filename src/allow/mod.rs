@@ -24,6 +24,7 @@ mod fold;
 mod outline;
 mod proof;
 mod region;
+mod restore;
 
 use crate::diag::{Finding, Result};
 use crate::geom::sweep::wound;
@@ -59,6 +60,10 @@ pub fn allow(piece: &Piece, tolerance: f64) -> Result<(CutPiece, Vec<Finding>)> 
     let region = Region::new(outline, FIT_SHARE * tolerance);
     let findings = Vec::new();
     let cut_line = swept(&region).map_err(|what| unproven(piece, what, None, None))?;
+    if std::env::var("DUMP").is_ok() {
+        println!("LOOP {}", region.winding_loop().to_svg());
+        println!("CUT {}", cut_line.to_svg());
+    }
     proof::prove(&region, &cut_line, tolerance).map_err(|flaw| {
         let edge = flaw.side.map(|side| region.sides()[side].edge);
         unproven(piece, flaw.what, Some(flaw.place), edge)
@@ -78,8 +83,10 @@ fn unproven(piece: &Piece, what: &str, place: Option<Point>, edge: Option<usize>
 
 /// The region's outer contour by one sweep, cut along the fold.
 fn swept(region: &Region) -> std::result::Result<BezPath, &'static str> {
-    let contours = wound(&region.winding_loop(), None).map_err(|_| "is lost in the sweep")?;
-    let whole = outer(contours)?;
+    let winding_loop = region.winding_loop();
+    let contours = wound(&winding_loop, None).map_err(|_| "is lost in the sweep")?;
+    let sources: Vec<_> = winding_loop.segments().collect();
+    let whole = restore::restored(&outer(contours)?, &sources);
     match &region.outline.axis {
         Some(axis) => fold::half(&whole, axis),
         None => Ok(whole),

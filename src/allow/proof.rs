@@ -9,7 +9,7 @@ use super::region::Region;
 use crate::geom::crossing::first_crossing;
 use crate::geom::offset::{Source, right};
 use kurbo::{
-    BezPath, CubicBez, ParamCurve, ParamCurveDeriv, ParamCurveExtrema, PathEl, PathSeg, Point, Rect, Shape, Vec2,
+    BezPath, CubicBez, ParamCurve, ParamCurveDeriv, ParamCurveExtrema, ParamCurveNearest, PathEl, PathSeg, Point, Rect, Shape, Vec2,
 };
 
 /// Samples are no farther apart than this, mm.
@@ -166,7 +166,10 @@ impl Inside {
         self.pieces
             .iter()
             .filter(|piece| piece.area.inflate(slack, slack).contains(p))
-            .any(|piece| nearest(&piece.curve, p).1 <= slack)
+            .any(|piece| {
+                // The quick way finds it nearly always; its no is not taken for an answer.
+                nearest(&piece.curve, p).1 <= slack || piece.curve.nearest(p, 1e-6).distance_sq <= slack * slack
+            })
     }
 
     /// How many times the contour winds about a point.
@@ -218,13 +221,9 @@ fn nearest(curve: &PathSeg, p: Point) -> (f64, f64) {
     }
     let cubic = curve.to_cubic();
     let chord = cubic.p3 - cubic.p0;
-    let first = ((p - cubic.p0).dot(chord) / chord.hypot2()).clamp(0.0, 1.0);
-    [first, 0.5, 0.0, 1.0, 0.25, 0.75]
-        .into_iter()
-        .map(|seed| descend(&cubic, p, seed, [0.0, 1.0]))
-        .map(|t| (t, cubic.eval(t).distance(p)))
-        .min_by(|a, b| a.1.total_cmp(&b.1))
-        .unwrap_or((0.0, f64::INFINITY))
+    let seed = ((p - cubic.p0).dot(chord) / chord.hypot2()).clamp(0.0, 1.0);
+    let t = descend(&cubic, p, seed, [0.0, 1.0]);
+    (t, cubic.eval(t).distance(p))
 }
 
 /// Newton's way from a parameter to a local least distance.
@@ -326,11 +325,40 @@ impl<'a> Membership<'a> {
         let cubic = segment.to_cubic();
         let chord = cubic.p3 - cubic.p0;
         let first = (p - cubic.p0).dot(chord) / chord.hypot2();
-        [first, 0.5, 0.0, 0.125, 0.25, 0.375, 0.625, 0.75, 0.875, 1.0].into_iter().any(|seed| {
-            let t = descend(&cubic, p, seed, [low, high]);
-            accepts(source.point(t), source.tangent(t))
-        })
+        let accepted = |t: f64| accepts(source.point(t), source.tangent(t));
+        accepted(descend(&cubic, p, first, [low, high])) || feet(&source, p, [low, high]).into_iter().any(accepted)
     }
+}
+
+/// Parameters whose normals pass through a point, or nearly so: all sign changes of the distance along the tangent, and
+/// its least sizes between them (two feet all but meet there).
+fn feet(source: &Source, p: Point, [low, high]: [f64; 2]) -> Vec<f64> {
+    const GRID: usize = 32;
+    let at = |i: usize| low + (high - low) * i as f64 / GRID as f64;
+    let ahead = |t: f64| (p - source.point(t)).dot(source.tangent(t));
+    let values: Vec<f64> = (0..=GRID).map(|i| ahead(at(i))).collect();
+    let mut feet = vec![low, high];
+    for i in 0..GRID {
+        let (mut a, mut b) = (at(i), at(i + 1));
+        if (values[i] < 0.0) != (values[i + 1] < 0.0) {
+            for _ in 0..40 {
+                let t = 0.5 * (a + b);
+                if (ahead(t) < 0.0) == (values[i] < 0.0) { a = t } else { b = t }
+            }
+            feet.push(0.5 * (a + b));
+        }
+        // The least size in the cells about a grid point; at both ends of the span in the outermost cell as well.
+        let least = |j: usize| values[j].abs() <= values[j.saturating_sub(1)].abs() && values[j].abs() <= values[(j + 1).min(GRID)].abs();
+        if least(i) || i + 1 == GRID {
+            (a, b) = (at(i.saturating_sub(1)), at(i + 1));
+            for _ in 0..40 {
+                let (c, d) = (a + 0.382 * (b - a), b - 0.382 * (b - a));
+                if ahead(c).abs() < ahead(d).abs() { b = d } else { a = c }
+            }
+            feet.push(0.5 * (a + b));
+        }
+    }
+    feet
 }
 
 impl Region {

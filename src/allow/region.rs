@@ -3,10 +3,13 @@
 use super::corner::{Corner, Cut, Strip, corner};
 use super::outline::{Outline, Side};
 use crate::geom::offset::{Parallel, Source, parallel};
-use kurbo::{BezPath, Line, ParamCurve, PathSeg, Point};
+use kurbo::{BezPath, Line, ParamCurve, PathSeg, Point, Shape};
 
 /// Two stretches of a parallel that end this near to each other are one line, mm.
 const MEET: f64 = 0.1;
+
+/// Segments no larger than this are left by the sweep where two curves meet all but tangentially, mm.
+const CRUMB: f64 = 5e-4;
 
 /// The band beside one side.
 #[derive(Clone, Debug)]
@@ -118,7 +121,7 @@ fn meet(a: &mut Parallel, b: &mut Parallel) {
 }
 
 /// A segment with new ends, its control points carried along.
-fn moved(segment: PathSeg, [start, end]: [Point; 2]) -> PathSeg {
+pub fn moved(segment: PathSeg, [start, end]: [Point; 2]) -> PathSeg {
     match segment {
         PathSeg::Line(_) => PathSeg::Line(Line::new(start, end)),
         other => {
@@ -152,7 +155,7 @@ fn foot(run: &[PathSeg], parallel: &[Parallel], cut: Cut) -> f64 {
     stretch.source as f64 + t
 }
 
-/// A closed path under way: joins gaps with lines, runs collinear lines together, leaves out what has no length.
+/// A closed path under way: joins gaps with lines.
 #[derive(Default)]
 struct LoopPath {
     segments: Vec<PathSeg>,
@@ -160,56 +163,56 @@ struct LoopPath {
 
 impl LoopPath {
     fn push(&mut self, segment: PathSeg) {
-        let Some(last) = self.segments.last() else {
-            self.segments.push(segment);
-            return;
-        };
-        let (end, start) = (last.end(), segment.start());
-        if end == start {
-            self.segments.push(segment);
-        } else if end.distance(start) < 1e-6 {
-            self.segments.push(moved(segment, [end, segment.end()]));
-        } else {
-            self.segments.push(PathSeg::Line(Line::new(end, start)));
-            self.segments.push(segment);
+        let end = self.segments.last().map(PathSeg::end);
+        if let Some(end) = end.filter(|end| end.distance(segment.start()) > CRUMB) {
+            self.segments.push(PathSeg::Line(Line::new(end, segment.start())));
         }
+        self.segments.push(segment);
     }
 
-    fn closed(self) -> BezPath {
-        let mut path = BezPath::new();
-        let mut segments: Vec<PathSeg> = Vec::with_capacity(self.segments.len());
-        for segment in self.segments {
-            let degenerate = segment.start() == segment.end() && matches!(segment, PathSeg::Line(_));
-            match (segments.last_mut(), segment) {
-                _ if degenerate => {}
-                (Some(PathSeg::Line(a)), PathSeg::Line(b)) if continues(*a, b) => a.p1 = b.p1,
-                _ => segments.push(segment),
-            }
+    fn closed(mut self) -> BezPath {
+        let ends = self.segments.first().zip(self.segments.last()).map(|(a, b)| (b.end(), a.start()));
+        if let Some((end, start)) = ends.filter(|(end, start)| end.distance(*start) > CRUMB) {
+            self.segments.push(PathSeg::Line(Line::new(end, start)));
         }
-        if let (Some(PathSeg::Line(last)), Some(PathSeg::Line(first))) =
-            (segments.last().copied(), segments.first().copied())
-        {
-            if segments.len() > 2 && last.p1.distance(first.p0) < 1e-6 && continues(last, first) {
-                segments.pop();
-                segments[0] = PathSeg::Line(Line::new(last.p0, first.p1));
-            }
-        }
-        let Some(first) = segments.first() else { return path };
-        let start = first.start();
-        path.move_to(start);
-        let count = segments.len();
-        for (i, segment) in segments.into_iter().enumerate() {
-            let near = segment.end().distance(start) < 1e-6 && i + 1 == count;
-            let segment = if near { moved(segment, [segment.start(), start]) } else { segment };
-            path.push(segment.as_path_el());
-        }
-        path.close_path();
-        path
+        tidy(&self.segments)
     }
 }
 
+/// A closed path of segments that meet within rounding: crumbs left out, lines that go straight on run together, and
+/// every end exactly the next start.
+pub fn tidy(segments: &[PathSeg]) -> BezPath {
+    let mut tidied: Vec<PathSeg> = Vec::with_capacity(segments.len());
+    for segment in segments {
+        let crumb = Shape::bounding_box(segment).size().max_side() < CRUMB;
+        match (tidied.last_mut(), *segment) {
+            _ if crumb => {}
+            (Some(PathSeg::Line(a)), PathSeg::Line(b)) if continues(*a, b) => a.p1 = b.p1,
+            _ => tidied.push(*segment),
+        }
+    }
+    if let (Some(PathSeg::Line(last)), Some(PathSeg::Line(first)), true) =
+        (tidied.last().copied(), tidied.first().copied(), tidied.len() > 2)
+    {
+        if continues(last, first) {
+            tidied.pop();
+            tidied[0] = PathSeg::Line(Line::new(last.p0, first.p1));
+        }
+    }
+    let mut path = BezPath::new();
+    let Some(first) = tidied.first() else { return path };
+    path.move_to(first.start());
+    for (i, segment) in tidied.iter().enumerate() {
+        let next = tidied[(i + 1) % tidied.len()].start();
+        let start = path.elements().last().and_then(kurbo::PathEl::end_point).unwrap_or(next);
+        path.push(moved(*segment, [start, next]).as_path_el());
+    }
+    path.close_path();
+    path
+}
+
 /// Whether one line goes on straight from another, in the same direction.
-pub fn continues(a: Line, b: Line) -> bool {
+fn continues(a: Line, b: Line) -> bool {
     let (u, v) = (a.p1 - a.p0, b.p1 - b.p0);
     u.dot(v) > 0.0 && u.cross(v).abs() < 1e-9 * u.hypot() * v.hypot()
 }

@@ -10,7 +10,7 @@
 //! least-squares solution for the deviation along the normal (Gauss-Newton, then reweighted towards the least maximum).
 //! Each fit is then measured at [`CHECKS`] normals, and bisected where it strays.
 
-use kurbo::{CubicBez, Line, ParamCurve, ParamCurveDeriv, PathSeg, Point, QuadBez, Vec2};
+use kurbo::{CubicBez, Line, ParamCurve, ParamCurveDeriv, ParamCurveNearest, PathSeg, Point, QuadBez, Vec2};
 
 /// Normals at which every fitted cubic is measured.
 pub const CHECKS: usize = 33;
@@ -251,11 +251,12 @@ impl Fitter<'_> {
     fn chord(&mut self, from: (f64, Point), to: (f64, Point), centre: &impl Fn(f64) -> Point, depth: u32) {
         let t = 0.5 * (from.0 + to.0);
         let middle = centre(t);
-        if depth < 6 && middle.distance(from.1.midpoint(to.1)) > self.tolerance {
+        let chord = Line::new(from.1, to.1);
+        if depth < 6 && chord.nearest(middle, 1e-9).distance_sq > self.tolerance * self.tolerance {
             self.chord(from, (t, middle), centre, depth + 1);
             self.chord((t, middle), to, centre, depth + 1);
         } else {
-            self.push(PathSeg::Line(Line::new(from.1, to.1)), [from.0, to.0], true);
+            self.push(PathSeg::Line(chord), [from.0, to.0], true);
         }
     }
 
