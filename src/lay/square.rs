@@ -22,6 +22,9 @@ const LINE: f64 = 7.0;
 /// The least room for a line of the stamp beside the square, mm; with less it goes above.
 const NARROW: f64 = 60.0;
 
+/// The longest line of the stamp, mm: a longer one would take a strip of the medium for itself.
+const LONGEST_LINE: f64 = 160.0;
+
 /// The square with all that belongs to it.
 #[derive(Clone, Default)]
 pub(super) struct Block {
@@ -54,7 +57,7 @@ impl Block {
         block.write(&format!("{bar} mm"), 3.0, side + SPACE + 5.0);
         let beside = block.width + SPACE;
         let (left, floor) = if room - beside >= NARROW { (beside, 0.0) } else { (0.0, block.height + SPACE) };
-        let lines = wrapped(stamp, room - left);
+        let lines = wrapped(stamp, (room - left).min(LONGEST_LINE));
         let top = if left > 0.0 { side - LETTERS } else { floor }
             .max(floor + LINE * lines.len().saturating_sub(1) as f64 + 2.0);
         for (index, line) in lines.iter().enumerate() {
@@ -116,6 +119,6 @@ fn wrapped(text: &str, room: f64) -> Vec<String> {
 
 /// Paths, width and missing characters of a line of writing.
 fn letter(text: &str, height: f64) -> (Vec<BezPath>, f64, Vec<char>) {
-    // Letters are not drawn yet; their room is kept.
+    // Letters are not drawn yet; about their room is kept.
     (Vec::new(), 0.8 * height * text.chars().count() as f64, Vec::new())
 }
