@@ -1,1 +1,258 @@
-//! To come.
+//! A written file measured against the sheet that it was to hold. Calls nothing in `write`, `order` or `calibrate`: it
+//! undoes the machine's distortion by its own reckoning and flattens by another library's.
+
+mod pair;
+mod suspect;
+mod trace;
+
+use crate::device::{Correction, Device, Language};
+use crate::lay::{Sheet, SheetStroke};
+use crate::read::Drawing;
+use crate::role::Role;
+use crate::units::trimmed;
+use kurbo::{BezPath, PathEl, Point};
+use pair::pair;
+use serde::Serialize;
+use trace::Trace;
+
+/// What everything besides flattening and the language's grid may add up to, mm.
+const ALLOWANCE: f64 = 0.005;
+/// The grid of SVG and DXF as written here: six decimals, mm.
+const GRID: f64 = 1e-6;
+/// A path this near to a stroke, mm, is taken for the stroke drawn badly; one further off for another path.
+const NEAR: f64 = 1.0;
+
+/// How a written file compares with its sheet.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Proof {
+    /// Strokes of the sheet that the device's tools carry.
+    pub strokes: usize,
+    /// Strokes that the file does not draw.
+    pub missing: usize,
+    /// Paths that the sheet does not have.
+    pub extra: usize,
+    /// Largest distance of a path from its stroke, either way, mm; of those that were paired.
+    pub largest: f64,
+    /// Largest distance that passes, mm: flattening tolerance, half the grid's diagonal and 0.005.
+    pub allowed: f64,
+    /// The check square, where it was to be drawn and was found.
+    pub square: Option<SquareMeasured>,
+    /// Whether the file is what the sheet says.
+    pub passed: bool,
+    /// Why not, most telling first.
+    pub reasons: Vec<String>,
+}
+
+/// The check square of a file.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SquareMeasured {
+    /// The side that the sheet says, mm.
+    pub nominal: f64,
+    /// Its sides along x and y in the file, mm.
+    pub in_file: [f64; 2],
+    /// Its sides as the machine will draw them, the correction undone, mm.
+    pub as_drawn: [f64; 2],
+}
+
+/// Measures a drawing that was read from a file against the sheet that the file was written for. `correction` is the
+/// device's own, where it has one: the file holds J⁻¹ · nominal, and J undoes it.
+///
+/// Every stroke whose role a tool carries is paired with one path on the layer of its role, whichever way round and
+/// wherever a closed one starts, and compared along its whole length, both ways.
+pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Option<&Correction>) -> Proof {
+    let flattening = match device.language {
+        Language::Svg => 0.0,
+        // Curves may be splines or polylines, which a file does not say.
+        Language::Dxf => device.tolerance.max(0.0),
+    };
+    let allowed = flattening + GRID * std::f64::consts::FRAC_1_SQRT_2 + ALLOWANCE;
+    let carried = |role: Role| device.tools.iter().any(|tool| tool.roles.contains(&role));
+    let wanted: Vec<(&SheetStroke, Trace)> = sheet
+        .strokes
+        .iter()
+        .filter(|stroke| carried(stroke.role))
+        .filter_map(|stroke| Some((stroke, Trace::new(&stroke.path)?)))
+        .collect();
+    let drawn: Vec<Option<Trace>> =
+        drawing.paths.iter().map(|bare| Trace::new(&distorted(&bare.path, correction))).collect();
+    let on_layer = |stroke: usize, path: usize| layer_role(&drawing.paths[path].layer) == Some(wanted[stroke].0.role);
+
+    // Good pairs first, so that a stray path can't take the place of a good one; then near ones, to say how far off.
+    let mut free: Vec<bool> = vec![true; drawn.len()];
+    let mut partner: Vec<Option<(usize, f64)>> = vec![None; wanted.len()];
+    for limit in [allowed, NEAR.max(2.0 * allowed)] {
+        let open: Vec<(usize, &Trace)> =
+            (0..wanted.len()).filter(|&i| partner[i].is_none()).map(|i| (i, &wanted[i].1)).collect();
+        let found = pair(&open, &drawn, &mut free, limit, on_layer);
+        for ((stroke, _), found) in open.into_iter().zip(found) {
+            partner[stroke] = found;
+        }
+    }
+
+    let mut reasons = Vec::new();
+    let name = |i: usize| name(wanted[i].0, sheet);
+    let missing: Vec<usize> = (0..wanted.len()).filter(|&i| partner[i].is_none()).collect();
+    let extra: Vec<usize> = (0..drawn.len()).filter(|&i| free[i]).collect();
+    let worst = (0..wanted.len())
+        .filter_map(|i| Some((i, partner[i]?.1)))
+        .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
+    let largest = worst.map_or(0.0, |(_, distance)| distance);
+    if let Some(&first) = missing.first() {
+        reasons.push(format!(
+            "{} of {} strokes are not in the file, first {}",
+            missing.len(),
+            wanted.len(),
+            name(first)
+        ));
+    }
+    if let Some(&first) = extra.first() {
+        let layer = &drawing.paths[first].layer;
+        let place = drawn[first].as_ref().map_or(String::new(), |t| format!(" at {}", place(t.start())));
+        reasons.push(format!(
+            "the file draws {} paths that the sheet does not have, first on {layer:?}{place}",
+            extra.len()
+        ));
+    }
+    if let Some((stroke, distance)) = worst.filter(|(_, distance)| *distance > allowed) {
+        let (distance, allowed) = (trimmed(distance, 4), trimmed(allowed, 4));
+        reasons.push(format!("{} strays by {distance} mm, allowed are {allowed} mm", name(stroke)));
+    }
+    if missing.len() * 2 > wanted.len() || largest > allowed {
+        let traces: Vec<&Trace> = wanted.iter().map(|(_, trace)| trace).collect();
+        if let Some(what) = suspect::suspect(drawing, &traces, correction, allowed) {
+            reasons.insert(0, format!("it looks as if {what}"));
+        }
+    }
+    if drawn.iter().any(Option::is_none) {
+        reasons.push("a path of the file draws nothing or holds a number that is not finite".into());
+    }
+    reasons.extend(beyond_page(drawing, allowed));
+
+    let square = if sheet.square > 0.0 && carried(Role::Square) {
+        let found = (0..wanted.len())
+            .filter(|&i| is_square(&wanted[i].1, sheet.square))
+            .find_map(|i| Some(&drawing.paths[partner[i]?.0].path))
+            .or_else(|| first_square(drawing));
+        let measured = found.and_then(|path| measure(path, sheet.square, correction));
+        match &measured {
+            None => reasons.push("the check square is not in the file".into()),
+            Some(m) if m.as_drawn.iter().any(|side| (side - m.nominal).abs() > 2.0 * allowed) => {
+                let [x, y] = m.as_drawn.map(|side| trimmed(side, 3));
+                reasons.push(format!("the check square comes out {x} × {y} mm, not {} mm", trimmed(m.nominal, 3)));
+            }
+            Some(_) => {}
+        }
+        measured
+    } else {
+        None
+    };
+    Proof {
+        strokes: wanted.len(),
+        missing: missing.len(),
+        extra: extra.len(),
+        largest,
+        allowed,
+        square,
+        passed: reasons.is_empty(),
+        reasons,
+    }
+}
+
+/// What the machine makes of a point: J · p, with J = [[x, skew], [0, y]].
+fn through(p: Point, correction: Option<&Correction>) -> Point {
+    correction.map_or(p, |c| Point::new(c.x * p.x + c.skew * p.y, c.y * p.y))
+}
+
+/// What the machine makes of a path.
+fn distorted(path: &BezPath, correction: Option<&Correction>) -> BezPath {
+    let j = |p: Point| through(p, correction);
+    path.elements()
+        .iter()
+        .map(|&element| match element {
+            PathEl::MoveTo(p) => PathEl::MoveTo(j(p)),
+            PathEl::LineTo(p) => PathEl::LineTo(j(p)),
+            PathEl::QuadTo(a, p) => PathEl::QuadTo(j(a), j(p)),
+            PathEl::CurveTo(a, b, p) => PathEl::CurveTo(j(a), j(b), j(p)),
+            PathEl::ClosePath => PathEl::ClosePath,
+        })
+        .collect()
+}
+
+/// The role that a layer stands for: its name, or its name and a number behind a hyphen.
+fn layer_role(layer: &str) -> Option<Role> {
+    let name = match layer.rsplit_once('-') {
+        Some((name, number)) if !number.is_empty() && number.bytes().all(|b| b.is_ascii_digit()) => name,
+        _ => layer,
+    };
+    Role::from_name(name)
+}
+
+/// A stroke as people know it.
+fn name(stroke: &SheetStroke, sheet: &Sheet) -> String {
+    let piece = stroke.placed.and_then(|placed| sheet.placed.get(placed)).map(|placed| &placed.piece);
+    let role = stroke.role.name();
+    match (piece, stroke.edge.as_str()) {
+        (None, _) => format!("{role} of the sheet itself"),
+        (Some(piece), "") => format!("{role} of piece \"{piece}\""),
+        (Some(piece), edge) => format!("{role} of piece \"{piece}\", edge \"{edge}\""),
+    }
+}
+
+fn place(p: Point) -> String {
+    format!("x {}, y {}", trimmed(p.x, 2), trimmed(p.y, 2))
+}
+
+/// A path that reaches beyond the page is clipped.
+fn beyond_page(drawing: &Drawing, allowed: f64) -> Option<String> {
+    let (width, height) = (drawing.width?, drawing.height?);
+    let page = kurbo::Rect::new(0.0, 0.0, width, height).inflate(allowed, allowed);
+    let beyond =
+        |bare: &&crate::read::BarePath| Trace::new(&bare.path).is_some_and(|trace| page.union(trace.bounds) != page);
+    let first = drawing.paths.iter().find(beyond)?;
+    Some(format!("a path on {:?} reaches beyond the page and would be cut off", first.layer))
+}
+
+/// Whether a trace has the size of the check square.
+fn is_square(trace: &Trace, side: f64) -> bool {
+    (trace.bounds.width() - side).abs() < 1e-3 && (trace.bounds.height() - side).abs() < 1e-3
+}
+
+/// The first path on the square's layer with four corners.
+fn first_square(drawing: &Drawing) -> Option<&BezPath> {
+    let four = |path: &BezPath| corners(path).is_some();
+    drawing
+        .paths
+        .iter()
+        .filter(|bare| layer_role(&bare.layer) == Some(Role::Square))
+        .map(|bare| &bare.path)
+        .find(|path| four(path))
+}
+
+/// The corners of a closed path of four straight sides.
+fn corners(path: &BezPath) -> Option<[Point; 4]> {
+    let mut corners: Vec<Point> = Vec::new();
+    for element in path.elements() {
+        match element {
+            PathEl::MoveTo(p) | PathEl::LineTo(p) => corners.push(*p),
+            PathEl::ClosePath => {}
+            _ => return None,
+        }
+    }
+    if corners.len() == 5 && corners[0].distance(corners[4]) < 1e-3 {
+        corners.pop();
+    }
+    corners.try_into().ok()
+}
+
+/// The sides of the check square along x and y, from corner to corner: the mean of each opposite pair.
+fn measure(path: &BezPath, nominal: f64, correction: Option<&Correction>) -> Option<SquareMeasured> {
+    let in_file = corners(path)?;
+    let sides = |c: [Point; 4]| {
+        let side = |i: usize| c[(i + 1) % 4] - c[i];
+        let means = [0, 1].map(|i| f64::midpoint(side(i).hypot(), side(i + 2).hypot()));
+        let along_x = side(0).x.abs() >= side(0).y.abs();
+        if along_x { means } else { [means[1], means[0]] }
+    };
+    let as_drawn = in_file.map(|p| through(p, correction));
+    Some(SquareMeasured { nominal, in_file: sides(in_file), as_drawn: sides(as_drawn) })
+}

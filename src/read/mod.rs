@@ -1,7 +1,21 @@
 //! Files read back into bare paths. Calls nothing in `write`, `order` or `calibrate`; comments, titles and `data-*`
 //! are ignored.
+//!
+//! Any bytes give a drawing or an error: sizes, counts and depths are bounded, and what a file draws that can't be read
+//! is named in a finding.
 
-use kurbo::BezPath;
+mod dxf;
+mod nurbs;
+mod path_data;
+mod svg;
+
+pub use dxf::dxf;
+pub use svg::svg;
+
+use crate::diag::{Finding, Result};
+use crate::units::LONGEST;
+use kurbo::{BezPath, PathEl, Point};
+use std::collections::BTreeMap;
 
 /// What a file draws, in millimetres, y up, origin at the lower left of the page.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,4 +35,114 @@ pub struct BarePath {
     pub layer: String,
     /// One subpath, open or closed.
     pub path: BezPath,
+}
+
+/// Larger files are refused, bytes. A sheet of 10,000 strokes is about 5 MB, flattened ten times that.
+const MOST_BYTES: usize = 64 << 20;
+/// Drawings of more paths are refused.
+const MOST_PATHS: usize = 200_000;
+/// Drawings of more segments are refused.
+const MOST_SEGMENTS: usize = 2_000_000;
+/// Groups and blocks nested deeper are refused.
+const DEEPEST: usize = 128;
+/// How far a circular arc turned into cubics may stray, mm: a tenth of what a proof allows for everything together
+/// besides flattening and grid.
+const ARC_TOLERANCE: f64 = 5e-4;
+
+/// Gathers the paths of a file and refuses what no drawing needs.
+struct Gathered<'a> {
+    file: &'a str,
+    paths: Vec<BarePath>,
+    segments: usize,
+    /// What was left out, with how often.
+    left_out: BTreeMap<String, usize>,
+}
+
+impl<'a> Gathered<'a> {
+    fn new(file: &'a str) -> Self {
+        Self { file, paths: Vec::new(), segments: 0, left_out: BTreeMap::new() }
+    }
+
+    /// Takes a path apart into its subpaths. Subpaths that draw nothing are dropped.
+    fn add(&mut self, layer: &str, path: &BezPath) -> Result<()> {
+        let mut current = BezPath::new();
+        let mut start = Point::ORIGIN;
+        for &element in path.elements() {
+            match element {
+                PathEl::MoveTo(p) => {
+                    self.finish(layer, &mut current)?;
+                    start = p;
+                    current.move_to(p);
+                }
+                PathEl::ClosePath => {
+                    current.close_path();
+                    self.finish(layer, &mut current)?;
+                }
+                drawn => {
+                    if current.elements().is_empty() {
+                        current.move_to(start);
+                    }
+                    current.push(drawn);
+                }
+            }
+        }
+        self.finish(layer, &mut current)
+    }
+
+    fn finish(&mut self, layer: &str, current: &mut BezPath) -> Result<()> {
+        let path = std::mem::take(current);
+        if path.elements().len() < 2 {
+            return Ok(());
+        }
+        let within = |p: &Point| p.x.abs() <= LONGEST && p.y.abs() <= LONGEST;
+        let all_within = path.elements().iter().all(|element| match element {
+            PathEl::MoveTo(p) | PathEl::LineTo(p) => within(p),
+            PathEl::QuadTo(a, p) => within(a) && within(p),
+            PathEl::CurveTo(a, b, p) => within(a) && within(b) && within(p),
+            PathEl::ClosePath => true,
+        });
+        if !all_within {
+            return Err(self.refused("a point lies more than 100 m from the page's corner", "check the file's units"));
+        }
+        self.segments += path.elements().len() - 1;
+        if self.paths.len() >= MOST_PATHS || self.segments > MOST_SEGMENTS {
+            let most = format!("more than {MOST_PATHS} paths or {MOST_SEGMENTS} segments");
+            return Err(self.refused(&format!("the drawing has {most}"), "split it into several files"));
+        }
+        self.paths.push(BarePath { layer: layer.into(), path });
+        Ok(())
+    }
+
+    fn leave_out(&mut self, what: &str) {
+        *self.left_out.entry(what.into()).or_default() += 1;
+    }
+
+    fn refused(&self, message: &str, hint: &str) -> Box<Finding> {
+        refused(self.file, message, hint)
+    }
+
+    /// One warning for each kind of thing that was left out.
+    fn warnings(&self) -> Vec<Finding> {
+        self.left_out
+            .iter()
+            .map(|(what, times)| {
+                Finding::warning(format!("{what} not read, {times} in all"))
+                    .hint("turn it into plain paths in the program that drew it, if it matters")
+                    .in_file(self.file)
+            })
+            .collect()
+    }
+}
+
+fn refused(file: &str, message: &str, hint: &str) -> Box<Finding> {
+    Box::new(Finding::error(message).hint(hint).in_file(file))
+}
+
+/// Refuses files that are too large to be a drawing of ours or anybody's.
+fn check_size(bytes: &[u8], file: &str) -> Result<()> {
+    if bytes.len() > MOST_BYTES {
+        let message = format!("the file is larger than {} MB", MOST_BYTES >> 20);
+        return Err(refused(file, &message, "split the drawing into several files"));
+    }
+    Ok(())
 }

@@ -1,1 +1,34 @@
-//! To come.
+//! Corrected jobs as files. Each writer takes a [`CorrectedJob`](crate::calibrate::CorrectedJob) and nothing else that
+//! could move a point; none of them looks at a clock.
+
+mod dxf;
+mod svg;
+
+pub use dxf::{Curves, dxf};
+pub use svg::svg;
+
+use crate::role::Role;
+
+/// Decimals of every coordinate in SVG and DXF: a millionth of a millimetre, far below what any proof allows.
+const DECIMALS: usize = 6;
+
+/// Width of a drawn line by what it is for, mm. The cut line is the heaviest, guides and writing are the finest.
+fn line_width(role: Role) -> f64 {
+    match role {
+        Role::Cut => 0.3,
+        Role::Sew | Role::Notch | Role::Fold | Role::Dart => 0.2,
+        Role::Grain | Role::Drill | Role::Line | Role::Label => 0.15,
+        Role::Square => 0.1,
+    }
+}
+
+/// Dashes and the gaps between them, mm, starting with a dash; empty for a whole line. Whatever is cut or measured is
+/// whole.
+fn dashes(role: Role) -> &'static [f64] {
+    match role {
+        Role::Sew => &[4.0, 2.0],
+        Role::Line => &[8.0, 3.0],
+        Role::Dart => &[2.0, 2.0],
+        Role::Cut | Role::Notch | Role::Grain | Role::Fold | Role::Drill | Role::Label | Role::Square => &[],
+    }
+}

@@ -1,0 +1,136 @@
+//! DXF text files read into bare paths, through the `dxf` crate.
+//!
+//! The crate is only shown the sections that draw, checked and in plain ASCII (`tags`), and runs under a guard, since
+//! its reader can panic.
+
+mod guard;
+mod outline;
+mod tags;
+
+use super::{DEEPEST, Drawing, Gathered, check_size};
+use crate::diag::{Finding, Result};
+use dxf::entities::{Entity, EntityType, Insert};
+use kurbo::{Affine, Vec2};
+use std::collections::{BTreeSet, HashMap};
+
+/// More entities than this are not visited, block references counted each time.
+const MOST_ENTITIES: usize = 1_000_000;
+
+/// What a DXF file's model space draws, in millimetres, y up, origin as it is in the file.
+///
+/// Read are lines, arcs, circles, ellipses, polylines with their bulges, splines of degree 1 to 3 without weights, and
+/// block references. Other entities are left out with a warning. Units are those of `$INSUNITS`.
+///
+/// # Errors
+/// Not a DXF text file, or one that ends early; numbers that can't be read, with their line; more or deeper than any
+/// drawing needs.
+pub fn dxf(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
+    check_size(bytes, file)?;
+    let tags = tags::scan(bytes, file)?;
+    let mut findings = tags.findings;
+    let loaded = guard::quiet(|| dxf::Drawing::load(&mut tags.drawing.as_bytes()));
+    let Some(Ok(loaded)) = loaded else {
+        let why = loaded.and_then(std::result::Result::err).map_or("its tags make no sense".into(), |e| e.to_string());
+        return Err(super::refused(
+            file,
+            &format!("the file is not a DXF that can be read: {why}"),
+            "save it again from the program that drew it, as DXF 2000 text",
+        ));
+    };
+    let read: usize = loaded.entities().count() + loaded.blocks().map(|block| block.entities.len()).sum::<usize>();
+    if read != tags.entities {
+        let message = format!("only {read} of {} entities can be read", tags.entities);
+        return Err(super::refused(file, &message, "save it again from the program that drew it"));
+    }
+
+    let mut reader = Reader { gathered: Gathered::new(file), blocks: HashMap::new(), hidden: tags.hidden, visited: 0 };
+    for block in loaded.blocks() {
+        let base = Vec2::new(block.base_point.x, block.base_point.y);
+        let entities = block.entities.iter().collect();
+        reader.blocks.insert(block.name.to_ascii_uppercase(), Block { base, entities });
+    }
+    for kind in &tags.left_out {
+        reader.gathered.leave_out(kind);
+    }
+    let scale = Affine::scale(tags.millimetres);
+    for entity in loaded.entities() {
+        reader.entity(entity, scale, None, 0)?;
+    }
+    findings.extend(reader.gathered.warnings());
+    Ok((Drawing { width: None, height: None, paths: reader.gathered.paths }, findings))
+}
+
+struct Reader<'a> {
+    gathered: Gathered<'a>,
+    blocks: HashMap<String, Block<'a>>,
+    /// Layers that are not shown, in capitals.
+    hidden: BTreeSet<String>,
+    visited: usize,
+}
+
+struct Block<'a> {
+    base: Vec2,
+    entities: Vec<&'a Entity>,
+}
+
+impl<'a> Reader<'a> {
+    /// `layer` is the layer of the block reference, which layer 0 inside a block stands for.
+    fn entity(&mut self, entity: &'a Entity, to_page: Affine, layer: Option<&'a str>, depth: usize) -> Result<()> {
+        self.visited += 1;
+        if self.visited > MOST_ENTITIES || depth > DEEPEST {
+            let message = format!("blocks nest deeper than {DEEPEST} or repeat themselves without end");
+            return Err(self.gathered.refused(&message, "take the blocks apart in the program that drew them"));
+        }
+        if entity.common.is_in_paper_space || !entity.common.is_visible {
+            return Ok(());
+        }
+        let own = entity.common.layer.as_str();
+        let layer = layer.filter(|_| own == "0").unwrap_or(own);
+        if self.hidden.contains(&layer.to_uppercase()) {
+            self.gathered.leave_out("lines on hidden layers");
+            return Ok(());
+        }
+        if let EntityType::Insert(insert) = &entity.specific {
+            return self.insert(insert, to_page, layer, depth);
+        }
+        match outline::outline(&entity.specific, outline::stretch(to_page)) {
+            Ok(path) => self.gathered.add(layer, &(to_page * path)),
+            Err(what) => {
+                self.gathered.leave_out(what);
+                Ok(())
+            }
+        }
+    }
+
+    fn insert(&mut self, insert: &'a Insert, to_page: Affine, layer: &'a str, depth: usize) -> Result<()> {
+        let Some(block) = self.blocks.get(&insert.name.to_ascii_uppercase()) else {
+            self.gathered.leave_out("block references without a block");
+            return Ok(());
+        };
+        let Some(plane) = outline::plane(&insert.extrusion_direction) else {
+            self.gathered.leave_out("block references outside the drawing plane");
+            return Ok(());
+        };
+        let (base, entities) = (block.base, block.entities.clone());
+        let turn = Affine::rotate(insert.rotation.to_radians());
+        let scale = Affine::scale_non_uniform(insert.x_scale_factor, insert.y_scale_factor);
+        for row in 0..insert.row_count.max(1) {
+            for column in 0..insert.column_count.max(1) {
+                let step = Vec2::new(f64::from(column) * insert.column_spacing, f64::from(row) * insert.row_spacing);
+                let place = Affine::translate((insert.location.x, insert.location.y))
+                    * turn
+                    * Affine::translate(step)
+                    * scale
+                    * Affine::translate(-base);
+                for entity in &entities {
+                    self.entity(entity, to_page * plane * place, Some(layer), depth + 1)?;
+                }
+                self.visited += 1;
+                if self.visited > MOST_ENTITIES {
+                    return Err(self.gathered.refused("blocks repeat themselves without end", "take them apart"));
+                }
+            }
+        }
+        Ok(())
+    }
+}

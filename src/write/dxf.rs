@@ -1,0 +1,203 @@
+//! DXF of release 2000 (AC1015), written group code by group code after the published DXF reference: 7-bit text, metric,
+//! one entity for each stroke, on layers named by role. The `dxf` crate is not used here: its files need repairs when
+//! they are opened, and it writes the clock into them.
+
+mod frame;
+
+use super::DECIMALS;
+use crate::calibrate::CorrectedJob;
+use crate::units::trimmed;
+use frame::{Frame, MODEL_SPACE};
+use kurbo::{BezPath, CubicBez, ParamCurve, PathEl, PathSeg, Point};
+use std::fmt::{Display, Write};
+
+/// How curves are written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Curves {
+    /// Exactly, as cubic splines whose inner knots are triple.
+    Spline,
+    /// As polylines that stray by no more than this, mm: for readers that dislike triple knots.
+    Polyline(f64),
+}
+
+/// A job as a DXF file, coordinates as they stand in the job: millimetres, y up.
+///
+/// Strokes keep their working order. A stroke of straight lines is a `LINE` or an `LWPOLYLINE`; one with a curve in it
+/// is a single `SPLINE` in which lines are raised to cubics, or an `LWPOLYLINE`, by `curves`.
+pub fn dxf(job: &CorrectedJob, curves: Curves) -> Vec<u8> {
+    let stamp = job.stamp();
+    let job = job.job();
+    let mut entities = Tags::default();
+    let mut handle = frame::FIRST_FREE_HANDLE;
+    let mut bounds: Option<kurbo::Rect> = None;
+    for stroke in job.passes.iter().flat_map(|pass| &pass.strokes) {
+        let Some(shape) = shape(&stroke.path, curves) else { continue };
+        entity(&mut entities, handle, stroke.role.name(), &shape);
+        handle += 1;
+        let own = kurbo::Shape::bounding_box(&stroke.path);
+        bounds = Some(bounds.map_or(own, |all| all.union(own)));
+    }
+    let frame = Frame {
+        comments: [&job.title, &stamp.text, &job.device, &job.medium],
+        bounds: bounds.unwrap_or(kurbo::Rect::new(0.0, 0.0, job.width, job.height)),
+        next_handle: handle,
+    };
+    frame.around(&entities).into_bytes()
+}
+
+/// What one stroke becomes.
+enum Shape {
+    Line(Point, Point),
+    Polyline { points: Vec<Point>, closed: bool },
+    Spline(Vec<CubicBez>),
+}
+
+/// The shape of a path; `None` where it has no segments.
+fn shape(path: &BezPath, curves: Curves) -> Option<Shape> {
+    // A dot, `M p L p`, is a line of no length: kept, since a pen draws it.
+    let segments: Vec<PathSeg> = path.segments().collect();
+    let first = segments.first()?;
+    let closed = matches!(path.elements().last(), Some(PathEl::ClosePath));
+    let straight = segments.iter().all(|segment| matches!(segment, PathSeg::Line(_)));
+    if !straight && curves == Curves::Spline {
+        return Some(Shape::Spline(segments.iter().map(raised).collect()));
+    }
+    if let ([PathSeg::Line(line)], false) = (segments.as_slice(), closed) {
+        return Some(Shape::Line(line.p0, line.p1));
+    }
+    let mut points = vec![first.start()];
+    for segment in &segments {
+        match (segment, curves) {
+            (PathSeg::Line(line), _) => points.push(line.p1),
+            (curve, Curves::Polyline(tolerance)) => flatten(&curve.to_cubic(), tolerance, &mut points),
+            (curve, Curves::Spline) => points.push(curve.end()),
+        }
+    }
+    if closed {
+        // The closing flag draws the last side; `segments` has already led back to the start.
+        points.pop();
+    }
+    Some(Shape::Polyline { points, closed })
+}
+
+/// A segment as a cubic. A line's control points are its thirds, so that the spline runs along it evenly.
+fn raised(segment: &PathSeg) -> CubicBez {
+    match segment {
+        PathSeg::Line(line) => CubicBez::new(line.p0, line.eval(1.0 / 3.0), line.eval(2.0 / 3.0), line.p1),
+        curve => curve.to_cubic(),
+    }
+}
+
+/// Appends points of a cubic, its start excepted, so that the chords stray by no more than `tolerance`.
+///
+/// A chord over a parameter step h strays by at most h²/8 · max|B″|, and |B″| ≤ 6 · max of the control polygon's second
+/// differences (Filip, Magedson, Markot, "Surface algorithms using bounds on derivatives", 1986).
+fn flatten(cubic: &CubicBez, tolerance: f64, points: &mut Vec<Point>) {
+    /// Below this a tolerance buys nothing, mm; it also bounds the number of points.
+    const FINEST: f64 = 1e-4;
+    let second = |a: Point, b: Point, c: Point| (a.to_vec2() - 2.0 * b.to_vec2() + c.to_vec2()).hypot();
+    let bend = 6.0 * second(cubic.p0, cubic.p1, cubic.p2).max(second(cubic.p1, cubic.p2, cubic.p3));
+    let steps = (bend / (8.0 * tolerance.max(FINEST))).sqrt().ceil().clamp(1.0, 1e5) as u32;
+    points.extend((1..steps).map(|i| cubic.eval(f64::from(i) / f64::from(steps))));
+    points.push(cubic.p3);
+}
+
+fn entity(tags: &mut Tags, handle: u32, layer: &str, shape: &Shape) {
+    let kind = match shape {
+        Shape::Line(..) => "LINE",
+        Shape::Polyline { .. } => "LWPOLYLINE",
+        Shape::Spline(_) => "SPLINE",
+    };
+    tags.put(0, kind);
+    tags.handle(5, handle);
+    tags.handle(330, MODEL_SPACE);
+    tags.put(100, "AcDbEntity");
+    tags.put(8, layer);
+    match shape {
+        Shape::Line(from, to) => {
+            tags.put(100, "AcDbLine");
+            tags.point(10, *from);
+            tags.point(11, *to);
+        }
+        Shape::Polyline { points, closed } => {
+            tags.put(100, "AcDbPolyline");
+            tags.put(90, points.len());
+            tags.put(70, u8::from(*closed));
+            for point in points {
+                tags.real(10, point.x);
+                tags.real(20, point.y);
+            }
+        }
+        Shape::Spline(chain) => spline(tags, chain),
+    }
+}
+
+/// A chain of n cubics as one spline of degree 3: 3n + 1 control points, knots 0 four times, each inner integer three
+/// times and n four times, so that it passes through every joint and is the chain itself.
+fn spline(tags: &mut Tags, chain: &[CubicBez]) {
+    const PLANAR: u8 = 8;
+    tags.put(100, "AcDbSpline");
+    tags.put(70, PLANAR);
+    tags.put(71, 3);
+    tags.put(72, 3 * chain.len() + 5);
+    tags.put(73, 3 * chain.len() + 1);
+    tags.put(74, 0);
+    tags.real(42, 1e-6);
+    tags.real(43, 1e-6);
+    for i in 0..=chain.len() {
+        let times = if i == 0 || i == chain.len() { 4 } else { 3 };
+        for _ in 0..times {
+            tags.real(40, i as f64);
+        }
+    }
+    tags.point(10, chain[0].p0);
+    for cubic in chain {
+        for point in [cubic.p1, cubic.p2, cubic.p3] {
+            tags.point(10, point);
+        }
+    }
+}
+
+/// Group codes and their values, each on its own line.
+#[derive(Default)]
+struct Tags(String);
+
+impl Tags {
+    fn put(&mut self, code: u16, value: impl Display) {
+        writeln!(self.0, "{code:>3}\n{value}").expect("writing to a string");
+    }
+
+    fn handle(&mut self, code: u16, handle: u32) {
+        self.put(code, format_args!("{handle:X}"));
+    }
+
+    fn real(&mut self, code: u16, value: f64) {
+        let text = trimmed(value, DECIMALS);
+        let point = if text.contains('.') { "" } else { ".0" };
+        self.put(code, format_args!("{text}{point}"));
+    }
+
+    /// A point in the plane z = 0, its x under `code`.
+    fn point(&mut self, code: u16, point: Point) {
+        self.real(code, point.x);
+        self.real(code + 10, point.y);
+        self.real(code + 20, 0.0);
+    }
+
+    /// A user's text: control characters as spaces, all but ASCII as `\U+XXXX` (two of them beyond the basic plane).
+    fn text(&mut self, code: u16, text: &str) {
+        let mut ascii = String::new();
+        for c in text.chars() {
+            if c.is_control() {
+                ascii.push(' ');
+            } else if c.is_ascii() {
+                ascii.push(c);
+            } else {
+                for unit in c.encode_utf16(&mut [0; 2]) {
+                    write!(ascii, "\\U+{unit:04X}").expect("writing to a string");
+                }
+            }
+        }
+        self.put(code, ascii);
+    }
+}

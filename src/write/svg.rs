@@ -1,0 +1,132 @@
+//! SVG 1.1 at true size: `width` and `height` in millimetres and a `viewBox` of the same numbers, so that one user unit
+//! is one millimetre (SVG 1.1, chapter 7.7).
+
+use super::{DECIMALS, dashes, line_width};
+use crate::calibrate::CorrectedJob;
+use crate::order::{JobStroke, Pass};
+use crate::role::Role;
+use crate::units::trimmed;
+use kurbo::{Affine, BezPath, PathEl, Point, Shape};
+use std::fmt::Write;
+use svg::Document;
+use svg::node::Text;
+use svg::node::element::{Description, Group, Path, Title};
+
+/// A job as an SVG file.
+///
+/// User space is the page in millimetres, y down; the job's origin is the page's lower left corner. Each pass has one
+/// group for each role, and the groups of a pass stand in the order of their last strokes, so that what works last
+/// stays last. Ids are the roles' names, numbered where a role comes back in a later pass.
+pub fn svg(job: &CorrectedJob) -> Vec<u8> {
+    let stamp = job.stamp();
+    let job = job.job();
+    let (width, height) = page(job.width, job.height, job.passes.iter().flat_map(|pass| &pass.strokes));
+    let flip = Affine::new([1.0, 0.0, 0.0, -1.0, 0.0, height]);
+
+    let (across, down) = (number(width), number(height));
+    let mut document = Document::new()
+        .set("version", "1.1")
+        .set("width", format!("{across}mm"))
+        .set("height", format!("{down}mm"))
+        .set("viewBox", format!("0 0 {across} {down}"))
+        .add(Title::new(clean(&job.title)))
+        .add(Description::new().add(Text::new(clean(&format!("{}; {}; {}", stamp.text, job.device, job.medium)))));
+    let mut used = [0_usize; Role::ALL.len()];
+    for pass in &job.passes {
+        for role in roles_by_last(pass) {
+            used[role as usize] += 1;
+            let id = match used[role as usize] {
+                1 => role.name().to_owned(),
+                n => format!("{}-{n}", role.name()),
+            };
+            let strokes = pass.strokes.iter().filter(|stroke| stroke.role == role);
+            document = document.add(group(&id, &pass.tool, role, strokes, flip));
+        }
+    }
+    format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{document}\n").into_bytes()
+}
+
+/// The page: the job's extents, widened where a corrected stroke reaches beyond them, and rounded up to the grid of the
+/// written numbers so that nothing is clipped.
+fn page<'a>(width: f64, height: f64, strokes: impl Iterator<Item = &'a JobStroke>) -> (f64, f64) {
+    let (mut right, mut top) = (width, height);
+    for stroke in strokes.filter(|stroke| !stroke.path.is_empty()) {
+        let bounds = stroke.path.bounding_box();
+        right = right.max(bounds.x1);
+        top = top.max(bounds.y1);
+    }
+    let up = |value: f64| (value * 1e6).ceil() / 1e6;
+    (up(right), up(top))
+}
+
+/// The roles of a pass in the order of their last strokes.
+fn roles_by_last(pass: &Pass) -> Vec<Role> {
+    let mut roles = Vec::new();
+    for stroke in pass.strokes.iter().rev() {
+        if !roles.contains(&stroke.role) {
+            roles.push(stroke.role);
+        }
+    }
+    roles.reverse();
+    roles
+}
+
+fn group<'a>(id: &str, tool: &str, role: Role, strokes: impl Iterator<Item = &'a JobStroke>, flip: Affine) -> Group {
+    let mut group = Group::new()
+        .set("id", id)
+        .set("data-tool", clean(tool))
+        .set("fill", "none")
+        .set("stroke", "#111111")
+        .set("stroke-width", number(line_width(role)))
+        .set("stroke-linecap", "round")
+        .set("stroke-linejoin", "round");
+    if !dashes(role).is_empty() {
+        group = group.set("stroke-dasharray", dashes(role).iter().map(|&d| number(d)).collect::<Vec<_>>());
+    }
+    for stroke in strokes {
+        let mut path = Path::new().set("d", path_data(&stroke.path, flip));
+        if !stroke.piece.is_empty() {
+            path = path.set("data-piece", clean(&stroke.piece));
+        }
+        if !stroke.edge.is_empty() {
+            path = path.set("data-edge", clean(&stroke.edge));
+        }
+        group = group.add(path);
+    }
+    group
+}
+
+/// Path data in absolute commands. The `svg` crate's own are single precision, which is 0.06 µm too coarse at a metre.
+fn path_data(path: &BezPath, flip: Affine) -> String {
+    let mut data = String::new();
+    for element in (flip * path).elements() {
+        let (letter, points): (char, &[Point]) = match element {
+            PathEl::MoveTo(p) => ('M', &[*p]),
+            PathEl::LineTo(p) => ('L', &[*p]),
+            PathEl::QuadTo(a, p) => ('Q', &[*a, *p]),
+            PathEl::CurveTo(a, b, p) => ('C', &[*a, *b, *p]),
+            PathEl::ClosePath => ('Z', &[]),
+        };
+        data.push(letter);
+        for (i, p) in points.iter().enumerate() {
+            let gap = if i > 0 { " " } else { "" };
+            write!(data, "{gap}{} {}", number(p.x), number(p.y)).expect("writing to a string");
+        }
+    }
+    data
+}
+
+fn number(value: f64) -> String {
+    trimmed(value, DECIMALS)
+}
+
+/// Text with the characters that XML 1.0 does not allow (section 2.2) replaced, and line breaks as spaces.
+fn clean(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            '\t' | '\n' | '\r' => ' ',
+            '\u{0}'..='\u{1f}' | '\u{fffe}' | '\u{ffff}' => '\u{fffd}',
+            c => c,
+        })
+        .collect()
+}

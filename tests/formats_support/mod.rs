@@ -1,0 +1,214 @@
+//! Sheets, jobs and devices for the tests of file formats and proof, from seeded chance.
+#![allow(dead_code, missing_docs)]
+
+use kurbo::{Affine, BezPath, Point, Vec2};
+use oaktag::calibrate::{CorrectedJob, correct};
+use oaktag::device::{Correction, Device, Language, Tool, ToolKind};
+use oaktag::lay::{Placed, Sheet, SheetStroke};
+use oaktag::order::{Job, JobStroke, Pass};
+use oaktag::read::{self, Drawing};
+use oaktag::role::Role;
+use oaktag::write::{self, Curves};
+
+/// `SplitMix64` (Steele, Lea, Flood, "Fast splittable pseudorandom number generators", 2014).
+pub struct Chance(pub u64);
+
+impl Chance {
+    pub fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    }
+    pub fn below(&mut self, n: usize) -> usize {
+        (self.next() % n as u64) as usize
+    }
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * (self.next() >> 11) as f64 / (1_u64 << 53) as f64
+    }
+    pub fn point(&mut self, centre: Point, reach: f64) -> Point {
+        centre + Vec2::new(self.between(-reach, reach), self.between(-reach, reach))
+    }
+}
+
+/// The formats that a job is written in.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Format {
+    Svg,
+    Spline,
+    Polyline,
+}
+
+pub const FORMATS: [Format; 3] = [Format::Svg, Format::Spline, Format::Polyline];
+pub const TOLERANCE: f64 = 0.01;
+
+impl Format {
+    pub fn language(self) -> Language {
+        if self == Self::Svg { Language::Svg } else { Language::Dxf }
+    }
+    pub fn write(self, job: &CorrectedJob) -> Vec<u8> {
+        match self {
+            Self::Svg => write::svg(job),
+            Self::Spline => write::dxf(job, Curves::Spline),
+            Self::Polyline => write::dxf(job, Curves::Polyline(TOLERANCE)),
+        }
+    }
+    pub fn read(self, bytes: &[u8]) -> oaktag::diag::Result<Drawing> {
+        let read = if self == Self::Svg { read::svg(bytes, "t.svg") } else { read::dxf(bytes, "t.dxf") };
+        read.map(|(drawing, findings)| {
+            assert!(findings.is_empty(), "{findings:?}");
+            drawing
+        })
+    }
+}
+
+/// A device that draws every role but the labels' twin: `line` is left out on purpose.
+pub fn device(format: Format) -> Device {
+    let knife = vec![Role::Cut];
+    let pen = Role::ALL.into_iter().filter(|role| !matches!(role, Role::Cut | Role::Line)).collect();
+    Device {
+        name: "Roll pen plotter".into(),
+        language: format.language(),
+        tolerance: TOLERANCE,
+        media: Vec::new(),
+        tools: vec![
+            Tool { name: "fine pen".into(), kind: ToolKind::Pen, roles: pen },
+            Tool { name: "knife <45°>".into(), kind: ToolKind::Knife, roles: knife },
+        ],
+        corrections: Vec::new(),
+    }
+}
+
+pub fn correction(x: f64, y: f64, skew: f64) -> Correction {
+    // Only the numbers matter here; the rest of the profile's fields may grow.
+    Correction { date: "2026-10-02".into(), medium: "paper".into(), x, y, skew }
+}
+
+pub fn closed(points: &[(f64, f64)]) -> BezPath {
+    let mut path = open(points);
+    path.close_path();
+    path
+}
+
+pub fn open(points: &[(f64, f64)]) -> BezPath {
+    let mut path = BezPath::new();
+    for (i, &point) in points.iter().enumerate() {
+        if i == 0 { path.move_to(point) } else { path.line_to(point) }
+    }
+    path
+}
+
+/// A closed outline of lines and curves about a centre.
+fn outline(chance: &mut Chance, centre: Point) -> BezPath {
+    let mut path = BezPath::new();
+    path.move_to(chance.point(centre, 80.0));
+    for _ in 0..3 + chance.below(5) {
+        let to = chance.point(centre, 80.0);
+        match chance.below(4) {
+            0 => path.line_to(to),
+            1 => path.quad_to(chance.point(centre, 80.0), to),
+            _ => path.curve_to(chance.point(centre, 80.0), chance.point(centre, 80.0), to),
+        }
+    }
+    path.close_path();
+    path
+}
+
+/// A sheet with a check square of 300 mm, a bar, and pieces with awkward names.
+pub fn sheet(seed: u64, pieces: usize) -> Sheet {
+    let mut chance = Chance(seed);
+    let names = ["Front", "Gore \"left\" <2>", "Ärmel & Bündchen", "袖", "Pocket"];
+    let mut sheet = Sheet {
+        medium: "paper".into(),
+        width: 1200.0,
+        height: 914.4,
+        placed: Vec::new(),
+        strokes: Vec::new(),
+        square: 300.0,
+    };
+    let own = |role, path| SheetStroke { role, placed: None, edge: String::new(), path };
+    sheet.strokes.push(own(Role::Square, closed(&[(20.0, 20.0), (320.0, 20.0), (320.0, 320.0), (20.0, 320.0)])));
+    sheet.strokes.push(own(Role::Square, open(&[(20.0, 330.0), (120.0, 330.0)])));
+    for i in 0..pieces {
+        let centre = Point::new(chance.between(440.0, 1100.0), chance.between(100.0, 800.0));
+        let cut = outline(&mut chance, centre);
+        sheet.placed.push(Placed {
+            piece: names[i % names.len()].into(),
+            person: "Ida".into(),
+            transform: Affine::IDENTITY,
+            outline: cut.clone(),
+        });
+        let mut put = |role, edge: &str, path| {
+            sheet.strokes.push(SheetStroke { role, placed: Some(i), edge: edge.into(), path });
+        };
+        let p = |chance: &mut Chance| {
+            let point = chance.point(centre, 70.0);
+            (point.x, point.y)
+        };
+        put(Role::Cut, "", cut);
+        put(Role::Sew, "side", outline(&mut chance, centre));
+        put(Role::Grain, "", open(&[p(&mut chance), p(&mut chance), p(&mut chance)]));
+        put(Role::Notch, "hem", open(&[p(&mut chance), p(&mut chance)]));
+        let dot = p(&mut chance);
+        put(Role::Drill, "", open(&[dot, dot]));
+        put(Role::Line, "flap line", open(&[p(&mut chance), p(&mut chance)]));
+        let mut letter = open(&[p(&mut chance)]);
+        letter.curve_to(chance.point(centre, 5.0), chance.point(centre, 5.0), chance.point(centre, 5.0));
+        letter.line_to(chance.point(centre, 5.0));
+        put(Role::Label, "", letter);
+    }
+    sheet
+}
+
+/// The job that a good `order` would make of a sheet: some strokes run backwards, closed ones start elsewhere.
+pub fn job(sheet: &Sheet, device: &Device, seed: u64) -> Job {
+    let mut chance = Chance(seed);
+    let passes = device.tools.iter().map(|tool| {
+        let carried = sheet.strokes.iter().filter(|stroke| tool.roles.contains(&stroke.role));
+        let mut strokes: Vec<JobStroke> = carried
+            .map(|stroke| JobStroke {
+                role: stroke.role,
+                piece: stroke.placed.map_or(String::new(), |i| sheet.placed[i].piece.clone()),
+                edge: stroke.edge.clone(),
+                path: again(&stroke.path, &mut chance),
+            })
+            .collect();
+        for i in (1..strokes.len()).rev() {
+            strokes.swap(i, chance.below(i + 1));
+        }
+        Pass { tool: tool.name.clone(), strokes }
+    });
+    Job {
+        device: device.name.clone(),
+        medium: sheet.medium.clone(),
+        title: "Chorus tunic, Ida, sheet 1 of 1 & <more>".into(),
+        width: sheet.width,
+        height: sheet.height,
+        square: sheet.square,
+        passes: passes.collect(),
+    }
+}
+
+/// The same path, perhaps backwards, perhaps started at another of its joints.
+fn again(path: &BezPath, chance: &mut Chance) -> BezPath {
+    let mut segments: Vec<_> = path.segments().collect();
+    let is_closed = oaktag::geom::path::is_closed(path);
+    if is_closed {
+        let turn = chance.below(segments.len());
+        segments.rotate_left(turn);
+    }
+    let mut turned = BezPath::from_path_segments(segments.into_iter());
+    if is_closed {
+        turned.close_path();
+    }
+    if chance.below(2) == 0 { turned.reverse_subpaths() } else { turned }
+}
+
+/// Sheet, device and corrected job, all at once.
+pub fn scene(format: Format, seed: u64, correction: Option<&Correction>) -> (Sheet, Device, CorrectedJob) {
+    let sheet = sheet(seed, 6);
+    let device = device(format);
+    let job = correct(job(&sheet, &device, seed ^ 0xabcd), correction);
+    (sheet, device, job)
+}

@@ -1,0 +1,268 @@
+//! Good files pass, and every fault that a file could have is caught in every format.
+#![allow(missing_docs)]
+
+mod formats_support;
+
+use formats_support::{FORMATS, Format, correction, scene};
+use kurbo::{Affine, PathEl, Vec2};
+use oaktag::calibrate::correct;
+use oaktag::device::Correction;
+use oaktag::order::Job;
+use oaktag::proof::{Proof, prove};
+use oaktag::role::Role;
+
+/// J of a real machine: a roll plotter that stretches, shrinks and leans.
+fn leaning() -> Correction {
+    correction(0.9973, 1.0021, 0.0008)
+}
+
+/// Writes a job, reads it back and proves it against the scene's sheet.
+fn proven(format: Format, seed: u64, applied: Option<&Correction>, spoil: impl Fn(&mut Job)) -> Proof {
+    let (sheet, device, _) = scene(format, seed, None);
+    let mut job = formats_support::job(&sheet, &device, seed ^ 0xabcd);
+    spoil(&mut job);
+    let bytes = format.write(&correct(job, applied));
+    let drawing = format.read(&bytes).unwrap_or_else(|finding| panic!("{format:?}: {finding}"));
+    prove(&drawing, &sheet, &device, Some(&leaning()))
+}
+
+fn everywhere(job: &mut Job, affine: Affine) {
+    for stroke in job.passes.iter_mut().flat_map(|pass| &mut pass.strokes) {
+        stroke.path.apply_affine(affine);
+    }
+}
+
+#[test]
+fn good_files_pass() {
+    for format in FORMATS {
+        for seed in 0..40 {
+            let proof = proven(format, seed, Some(&leaning()), |_| ());
+            assert!(proof.passed, "{format:?} {seed}: {proof:?}");
+            assert_eq!((proof.missing, proof.extra), (0, 0));
+            // Exact languages are held to the grid, not only to the allowance.
+            let bound = if format == Format::Polyline { formats_support::TOLERANCE + 1e-3 } else { 1e-3 };
+            assert!(proof.largest < bound, "{format:?} {seed}: {}", proof.largest);
+            let square = proof.square.expect("drawn");
+            assert!(square.as_drawn.iter().all(|side| (side - 300.0).abs() < 1e-4), "{square:?}");
+            assert!((square.in_file[0] - 300.0 / 0.9973).abs() < 1e-4, "{square:?}");
+        }
+    }
+}
+
+/// What is wrong, how a good job is made so, and what the proof says to it.
+type Fault<'a> = (&'a str, &'a dyn Fn(&mut Job), &'a str);
+
+#[test]
+fn faults_are_caught_in_every_format() {
+    let twice = |job: &mut Job| {
+        let j = Affine::new([0.9973, 0.0, 0.0008, 1.0021, 0.0, 0.0]);
+        everywhere(job, j.inverse());
+    };
+    let faults: [Fault; 17] = [
+        ("a dropped path", &|job| drop(job.passes[0].strokes.pop()), "1 of 38 strokes are not in the file"),
+        (
+            "a dropped dot",
+            &|job| {
+                let strokes = &mut job.passes[0].strokes;
+                let dot = strokes.iter().position(|s| s.role == Role::Drill).expect("drawn");
+                strokes.remove(dot);
+            },
+            "first drill of piece",
+        ),
+        (
+            "a doubled path",
+            &|job| {
+                let again = job.passes[1].strokes[0].clone();
+                job.passes[1].strokes.push(again);
+            },
+            "the file draws 1 paths that the sheet does not have, first on \"cut\"",
+        ),
+        (
+            "one path for another",
+            &|job| job.passes[1].strokes[0] = job.passes[1].strokes[1].clone(),
+            "1 of 38 strokes are not in the file, first cut",
+        ),
+        ("a mirror", &|job| everywhere(job, Affine::new([-1.0, 0.0, 0.0, 1.0, 1200.0, 0.0])), "left for right"),
+        ("upside down", &|job| everywhere(job, Affine::new([1.0, 0.0, 0.0, -1.0, 0.0, 914.4])), "top for bottom"),
+        ("swapped axes", &|job| everywhere(job, Affine::new([0.0, 1.0, 1.0, 0.0, 0.0, 0.0])), "axes are swapped"),
+        ("a quarter turn", &|job| everywhere(job, Affine::new([0.0, 1.0, -1.0, 0.0, 914.4, 0.0])), "by a quarter"),
+        ("inches as millimetres", &|job| everywhere(job, Affine::scale(25.4)), "25.4 times too large"),
+        ("millimetres as inches", &|job| everywhere(job, Affine::scale(1.0 / 25.4)), "25.4 times too small"),
+        ("a doubled correction", &twice, "correction was applied twice"),
+        ("a shift of 0.1 mm", &|job| everywhere(job, Affine::translate((0.1, 0.0))), "moved by x 0.1 mm, y 0 mm"),
+        ("a shift of 50 mm", &|job| everywhere(job, Affine::translate((50.0, -7.0))), "moved by x 50 mm, y -7 mm"),
+        (
+            "one path shifted by 0.1 mm",
+            &|job| job.passes[1].strokes[0].path.apply_affine(Affine::translate((0.0, -0.1))),
+            "strays by 0.1",
+        ),
+        (
+            "a bent curve",
+            &|job| {
+                let label = job.passes[0].strokes.iter_mut().find(|s| s.role == Role::Label).expect("drawn");
+                for element in label.path.elements_mut() {
+                    if let PathEl::CurveTo(a, _, _) = element {
+                        a.x += 0.2;
+                    }
+                }
+            },
+            "label of piece",
+        ),
+        (
+            "a role on another layer",
+            &|job| job.passes[1].strokes[0].role = Role::Sew,
+            "the file draws 1 paths that the sheet does not have, first on \"sew",
+        ),
+        (
+            "a line drawn there and back",
+            &|job| {
+                let stroke = job.passes[0].strokes.iter_mut().find(|s| s.role == Role::Notch);
+                let path = &mut stroke.expect("drawn").path;
+                let start = path.elements()[0].end_point().expect("a move");
+                path.line_to(start);
+            },
+            "first notch of piece",
+        ),
+    ];
+    for format in FORMATS {
+        for (what, spoil, says) in &faults {
+            let proof = proven(format, 7, Some(&leaning()), spoil);
+            assert!(!proof.passed, "{format:?}: {what} passed");
+            assert!(proof.reasons.iter().any(|r| r.contains(says)), "{format:?}: {what}: {:?}", proof.reasons);
+        }
+        let proof = proven(format, 7, None, |_| ());
+        assert!(!proof.passed, "{format:?}: an uncorrected file passed");
+        assert!(proof.reasons[0].contains("correction was left out"), "{:?}", proof.reasons);
+        let [x, y] = proof.square.expect("measured all the same").as_drawn;
+        assert!((x - 300.0 * 0.9973).abs() < 1e-3 && (y - 300.0 * 1.0021).abs() < 0.01, "{x} {y}");
+    }
+}
+
+#[test]
+fn distances_are_what_they_are() {
+    for format in FORMATS {
+        let shift = Vec2::new(0.3, 0.4);
+        let proof = proven(format, 8, Some(&leaning()), |job| {
+            let strokes = &mut job.passes[0].strokes;
+            let bar = strokes.iter_mut().find(|s| s.path.elements().len() == 2 && s.role == Role::Square);
+            bar.expect("drawn").path.apply_affine(Affine::translate(shift));
+        });
+        // A straight bar moved by (0.3, 0.4) strays by 0.5 at its end.
+        assert!((proof.largest - 0.5).abs() < 1e-3, "{format:?}: {}", proof.largest);
+    }
+}
+
+#[test]
+fn twisted_curves_within_tolerance_pass() {
+    // A profile with a coarse tolerance: flattening by that much passes, and a little more does not.
+    let (sheet, mut device, job) = scene(Format::Polyline, 5, Some(&leaning()));
+    device.tolerance = 0.1;
+    for (tolerance, passes) in [(0.1, true), (0.5, false)] {
+        let bytes = oaktag::write::dxf(&job, oaktag::write::Curves::Polyline(tolerance));
+        let drawing = Format::Polyline.read(&bytes).expect("reads");
+        let proof = prove(&drawing, &sheet, &device, Some(&leaning()));
+        assert_eq!(proof.passed, passes, "{tolerance}: {proof:?}");
+    }
+}
+
+/// A fault of the file's own: what in the text becomes what, and what the proof says to it.
+type Slip<'a> = (&'a str, &'a dyn Fn(&str) -> String, &'a str);
+
+fn slipped(format: Format, slips: &[Slip]) {
+    let (sheet, device, job) = scene(format, 7, Some(&leaning()));
+    let text = String::from_utf8(format.write(&job)).expect("text");
+    for (what, slip, says) in slips {
+        let spoilt = slip(&text);
+        assert!(spoilt != text, "{what}: nothing was spoilt");
+        let read = if format == Format::Svg { oaktag::read::svg } else { oaktag::read::dxf };
+        let (drawing, _) = read(spoilt.as_bytes(), "spoilt").unwrap_or_else(|f| panic!("{what}: {f}"));
+        let proof = prove(&drawing, &sheet, &device, Some(&leaning()));
+        assert!(!proof.passed, "{what} passed");
+        assert!(proof.reasons.iter().any(|r| r.contains(says)), "{what}: {:?}", proof.reasons);
+    }
+}
+
+#[test]
+fn slips_of_an_svg_file_are_caught() {
+    slipped(
+        Format::Svg,
+        &[
+            ("pixels for millimetres", &|t| t.replacen("mm\"", "\"", 2), "not in the file"),
+            ("a scale on the view box", &|t| t.replacen("viewBox=\"0 0 12", "viewBox=\"0 0 13", 1), "not in the file"),
+            ("a group moved", &|t| t.replacen("<g ", "<g transform=\"translate(0,0.1)\" ", 1), "strays by 0.1"),
+            ("a group mirrored", &|t| t.replacen("<g ", "<g transform=\"scale(-1,1)\" ", 1), "reaches beyond the page"),
+            ("lines without ink", &|t| t.replacen("stroke=\"#111111\"", "stroke=\"none\"", 1), "not in the file"),
+            ("a hidden group", &|t| t.replacen("<g ", "<g style=\"display:none\" ", 1), "not in the file"),
+            ("a path as a comment", &|t| t.replacen("<path", "<!-- <path", 1).replacen("/>", "/> -->", 1), "1 of 38"),
+            (
+                "a path as a definition",
+                &|t| t.replacen("<path", "<defs><path", 1).replacen("/>", "/></defs>", 1),
+                "1 of 38",
+            ),
+            (
+                "a path of the title's",
+                &|t| t.replacen("</title>", "</title><path stroke=\"red\" d=\"M1 1h9\"/>", 1),
+                "1 paths",
+            ),
+            ("another layer", &|t| t.replacen("id=\"cut\"", "id=\"sew-9\"", 1), "not in the file"),
+            (
+                "a view box off its corner",
+                &|t| t.replacen("viewBox=\"0 0", "viewBox=\"0 0.1", 1),
+                "moved by x 0 mm, y 0.1",
+            ),
+        ],
+    );
+}
+
+#[test]
+fn slips_of_a_dxf_file_are_caught() {
+    let slips: &[Slip] = &[
+        (
+            "inches in the header",
+            &|t| t.replacen("$INSUNITS\n 70\n4\n", "$INSUNITS\n 70\n1\n", 1),
+            "25.4 times too large",
+        ),
+        ("an entity on paper", &|t| t.replacen("AcDbEntity\n  8\ncut", "AcDbEntity\n 67\n1\n  8\ncut", 1), "1 of 38"),
+        ("an invisible entity", &|t| t.replacen("AcDbEntity\n  8\ncut", "AcDbEntity\n 60\n1\n  8\ncut", 1), "1 of 38"),
+        ("another layer", &|t| t.replacen("AcDbEntity\n  8\ncut", "AcDbEntity\n  8\nsew", 1), "1 of 38"),
+        (
+            "a layer switched off",
+            &|t| t.replacen("2\nnotch\n 70\n0\n 62\n7", "2\nnotch\n 70\n0\n 62\n-7", 1),
+            "6 of 38",
+        ),
+        ("a frozen layer", &|t| t.replacen("2\nnotch\n 70\n0\n 62\n7", "2\nnotch\n 70\n1\n 62\n7", 1), "6 of 38"),
+        ("an entity seen from behind", &|t| t.replacen("AcDbPolyline\n", "AcDbPolyline\n230\n-1.0\n", 1), "1 of 38"),
+    ];
+    slipped(Format::Spline, slips);
+    slipped(Format::Polyline, slips);
+}
+
+#[test]
+fn titles_and_names_prove_nothing() {
+    let (sheet, device, job) = scene(Format::Svg, 7, Some(&leaning()));
+    let text = String::from_utf8(Format::Svg.write(&job)).expect("text");
+    let text = text.replace("data-piece", "data-other").replace("<title>Chorus tunic", "<title>Another");
+    let drawing = Format::Svg.read(text.as_bytes()).expect("reads");
+    assert!(prove(&drawing, &sheet, &device, Some(&leaning())).passed);
+}
+
+#[test]
+fn nothing_at_all_is_no_proof() {
+    let (sheet, device, _) = scene(Format::Svg, 7, None);
+    let drawing = oaktag::read::Drawing { width: None, height: None, paths: Vec::new() };
+    let proof = prove(&drawing, &sheet, &device, None);
+    assert!(!proof.passed && proof.missing == proof.strokes && proof.square.is_none(), "{proof:?}");
+}
+
+#[test]
+fn numbers_that_are_none_fail() {
+    let (sheet, device, job) = scene(Format::Svg, 7, None);
+    let mut drawing = Format::Svg.read(&Format::Svg.write(&job)).expect("reads");
+    assert!(prove(&drawing, &sheet, &device, None).passed);
+    for number in [f64::NAN, f64::INFINITY, -1e300] {
+        drawing.paths[3].path.apply_affine(Affine::translate((number, 0.0)));
+        assert!(!prove(&drawing, &sheet, &device, None).passed);
+    }
+    let wrong = Correction { x: f64::NAN, ..leaning() };
+    assert!(!prove(&drawing, &sheet, &device, Some(&wrong)).passed);
+}
