@@ -9,7 +9,8 @@ use super::region::Region;
 use crate::geom::crossing::first_crossing;
 use crate::geom::offset::{Source, right};
 use kurbo::{
-    BezPath, CubicBez, ParamCurve, ParamCurveDeriv, ParamCurveExtrema, ParamCurveNearest, PathEl, PathSeg, Point, Rect, Shape, Vec2,
+    BezPath, CubicBez, ParamCurve, ParamCurveDeriv, ParamCurveExtrema, ParamCurveNearest, PathEl, PathSeg, Point, Rect,
+    Shape, Vec2,
 };
 
 /// Samples are no farther apart than this, mm.
@@ -163,13 +164,10 @@ impl Inside {
 
     /// Whether the contour passes within `slack` of a point.
     pub fn passes(&self, p: Point, slack: f64) -> bool {
-        self.pieces
-            .iter()
-            .filter(|piece| piece.area.inflate(slack, slack).contains(p))
-            .any(|piece| {
-                // The quick way finds it nearly always; its no is not taken for an answer.
-                nearest(&piece.curve, p).1 <= slack || piece.curve.nearest(p, 1e-6).distance_sq <= slack * slack
-            })
+        self.pieces.iter().filter(|piece| piece.area.inflate(slack, slack).contains(p)).any(|piece| {
+            // The quick way finds it nearly always; its no is not taken for an answer.
+            nearest(&piece.curve, p).1 <= slack || piece.curve.nearest(p, 1e-6).distance_sq <= slack * slack
+        })
     }
 
     /// How many times the contour winds about a point.
@@ -348,7 +346,9 @@ fn feet(source: &Source, p: Point, [low, high]: [f64; 2]) -> Vec<f64> {
             feet.push(0.5 * (a + b));
         }
         // The least size in the cells about a grid point; at both ends of the span in the outermost cell as well.
-        let least = |j: usize| values[j].abs() <= values[j.saturating_sub(1)].abs() && values[j].abs() <= values[(j + 1).min(GRID)].abs();
+        let least = |j: usize| {
+            values[j].abs() <= values[j.saturating_sub(1)].abs() && values[j].abs() <= values[(j + 1).min(GRID)].abs()
+        };
         if least(i) || i + 1 == GRID {
             (a, b) = (at(i.saturating_sub(1)), at(i + 1));
             for _ in 0..40 {

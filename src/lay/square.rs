@@ -1,6 +1,7 @@
 //! The check square that goes on every sheet: a square, a bar, their sizes, and the stamp beside it.
 
 use crate::role::Role;
+use crate::text::{Lettering, letter};
 use crate::units::INCH;
 use kurbo::{Affine, BezPath, Rect, Shape as _};
 
@@ -74,7 +75,7 @@ impl Block {
     }
 
     fn write(&mut self, text: &str, x: f64, y: f64) {
-        let (paths, width, missing) = letter(text, LETTERS);
+        let Lettering { paths, width, missing } = letter(text, LETTERS);
         for path in paths {
             self.add(Role::Label, "", Affine::translate((x, y)) * path);
         }
@@ -106,7 +107,7 @@ fn wrapped(text: &str, room: f64) -> Vec<String> {
         let mut line = String::new();
         for word in paragraph.split_whitespace() {
             let longer = if line.is_empty() { word.into() } else { format!("{line} {word}") };
-            if line.is_empty() || letter(&longer, LETTERS).1 <= room {
+            if line.is_empty() || letter(&longer, LETTERS).width <= room {
                 line = longer;
             } else {
                 lines.push(std::mem::replace(&mut line, word.into()));
@@ -115,10 +116,4 @@ fn wrapped(text: &str, room: f64) -> Vec<String> {
         lines.extend((!line.is_empty()).then_some(line));
     }
     lines
-}
-
-/// Paths, width and missing characters of a line of writing.
-fn letter(text: &str, height: f64) -> (Vec<BezPath>, f64, Vec<char>) {
-    // Letters are not drawn yet; about their room is kept.
-    (Vec::new(), 0.8 * height * text.chars().count() as f64, Vec::new())
 }
