@@ -263,6 +263,10 @@ fn numbers_that_are_none_fail() {
         drawing.paths[3].path.apply_affine(Affine::translate((number, 0.0)));
         assert!(!prove(&drawing, &sheet, &device, None).passed);
     }
+    let mut sheet = sheet;
+    sheet.strokes[2].path.apply_affine(Affine::translate((f64::NAN, 0.0)));
+    let proof = prove(&drawing, &sheet, &device, None);
+    assert!(proof.reasons.iter().any(|r| r.starts_with("a stroke of the sheet")), "{proof:?}");
     let wrong = Correction { x: f64::NAN, ..leaning() };
     assert!(!prove(&drawing, &sheet, &device, Some(&wrong)).passed);
 }

@@ -7,11 +7,11 @@ mod trace;
 
 use crate::device::{Correction, Device, Language};
 use crate::lay::{Sheet, SheetStroke};
-use crate::read::Drawing;
+use crate::read::{BarePath, Drawing};
 use crate::role::Role;
 use crate::units::trimmed;
-use kurbo::{BezPath, PathEl, Point};
-use pair::pair;
+use kurbo::{BezPath, PathEl, Point, Shape};
+use pair::{Drawn, pair};
 use serde::Serialize;
 use trace::Trace;
 
@@ -71,10 +71,10 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         .strokes
         .iter()
         .filter(|stroke| carried(stroke.role))
-        .filter_map(|stroke| Some((stroke, Trace::new(&stroke.path)?)))
+        .filter_map(|stroke| Some((stroke, Trace::new(&stroke.path, f64::INFINITY)?)))
         .collect();
-    let drawn: Vec<Option<Trace>> =
-        drawing.paths.iter().map(|bare| Trace::new(&distorted(&bare.path, correction))).collect();
+    let drawn: Vec<Option<Drawn>> =
+        drawing.paths.iter().map(|bare| Drawn::new(distorted(&bare.path, correction))).collect();
     let on_layer = |stroke: usize, path: usize| layer_role(&drawing.paths[path].layer) == Some(wanted[stroke].0.role);
 
     // Good pairs first, so that a stray path can't take the place of a good one; then near ones, to say how far off.
@@ -90,6 +90,12 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     }
 
     let mut reasons = Vec::new();
+    if wanted.is_empty() {
+        reasons.push("the sheet has nothing that this device draws".into());
+    }
+    if sheet.strokes.iter().any(|stroke| carried(stroke.role) && !stroke.path.is_finite()) {
+        reasons.push("a stroke of the sheet holds a number that is not finite".into());
+    }
     let name = |i: usize| name(wanted[i].0, sheet);
     let missing: Vec<usize> = (0..wanted.len()).filter(|&i| partner[i].is_none()).collect();
     let extra: Vec<usize> = (0..drawn.len()).filter(|&i| free[i]).collect();
@@ -107,7 +113,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     }
     if let Some(&first) = extra.first() {
         let layer = &drawing.paths[first].layer;
-        let place = drawn[first].as_ref().map_or(String::new(), |t| format!(" at {}", place(t.start())));
+        let place = drawn[first].as_ref().map_or(String::new(), |path| format!(" at {}", place(path.bounds.center())));
         reasons.push(format!(
             "the file draws {} paths that the sheet does not have, first on {layer:?}{place}",
             extra.len()
@@ -124,7 +130,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         }
     }
     if drawn.iter().any(Option::is_none) {
-        reasons.push("a path of the file draws nothing or holds a number that is not finite".into());
+        reasons.push("a path of the file holds a number that is not finite".into());
     }
     reasons.extend(beyond_page(drawing, allowed));
 
@@ -206,8 +212,7 @@ fn place(p: Point) -> String {
 fn beyond_page(drawing: &Drawing, allowed: f64) -> Option<String> {
     let (width, height) = (drawing.width?, drawing.height?);
     let page = kurbo::Rect::new(0.0, 0.0, width, height).inflate(allowed, allowed);
-    let beyond =
-        |bare: &&crate::read::BarePath| Trace::new(&bare.path).is_some_and(|trace| page.union(trace.bounds) != page);
+    let beyond = |bare: &&BarePath| page.union(bare.path.bounding_box()) != page;
     let first = drawing.paths.iter().find(beyond)?;
     Some(format!("a path on {:?} reaches beyond the page and would be cut off", first.layer))
 }
