@@ -105,7 +105,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     let largest = worst.map_or(0.0, |(_, distance)| distance);
     if let Some(&first) = missing.first() {
         reasons.push(format!(
-            "{} of {} strokes are not in the file, first {}",
+            "strokes that are not in the file: {} of {}, first {}",
             missing.len(),
             wanted.len(),
             name(first)
@@ -114,10 +114,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     if let Some(&first) = extra.first() {
         let layer = &drawing.paths[first].layer;
         let place = drawn[first].as_ref().map_or(String::new(), |path| format!(" at {}", place(path.bounds.center())));
-        reasons.push(format!(
-            "the file draws {} paths that the sheet does not have, first on {layer:?}{place}",
-            extra.len()
-        ));
+        reasons.push(format!("paths that the sheet does not have: {}, first on layer {layer:?}{place}", extra.len()));
     }
     if let Some((stroke, distance)) = worst.filter(|(_, distance)| *distance > allowed) {
         let (distance, allowed) = (trimmed(distance, 4), trimmed(allowed, 4));
@@ -135,19 +132,11 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     reasons.extend(beyond_page(drawing, allowed));
 
     let square = if sheet.square > 0.0 && carried(Role::Square) {
-        let found = (0..wanted.len())
+        let partner = (0..wanted.len())
             .filter(|&i| is_square(&wanted[i].1, sheet.square))
-            .find_map(|i| Some(&drawing.paths[partner[i]?.0].path))
-            .or_else(|| first_square(drawing));
-        let measured = found.and_then(|path| measure(path, sheet.square, correction));
-        match &measured {
-            None => reasons.push("the check square is not in the file".into()),
-            Some(m) if m.as_drawn.iter().any(|side| (side - m.nominal).abs() > 2.0 * allowed) => {
-                let [x, y] = m.as_drawn.map(|side| trimmed(side, 3));
-                reasons.push(format!("the check square comes out {x} × {y} mm, not {} mm", trimmed(m.nominal, 3)));
-            }
-            Some(_) => {}
-        }
+            .find_map(|i| Some(&drawing.paths[partner[i]?.0].path));
+        let measured = measure(partner.or_else(|| largest_square(drawing)), sheet.square, correction);
+        reasons.extend(off_square(measured.as_ref(), allowed));
         measured
     } else {
         None
@@ -222,15 +211,22 @@ fn is_square(trace: &Trace, side: f64) -> bool {
     (trace.bounds.width() - side).abs() < 1e-3 && (trace.bounds.height() - side).abs() < 1e-3
 }
 
-/// The first path on the square's layer with four corners.
-fn first_square(drawing: &Drawing) -> Option<&BezPath> {
-    let four = |path: &BezPath| corners(path).is_some();
+/// The largest path of four corners on the square's layer: the square itself, whatever became of it.
+fn largest_square(drawing: &Drawing) -> Option<&BezPath> {
     drawing
         .paths
         .iter()
-        .filter(|bare| layer_role(&bare.layer) == Some(Role::Square))
+        .filter(|bare| layer_role(&bare.layer) == Some(Role::Square) && corners(&bare.path).is_some())
         .map(|bare| &bare.path)
-        .find(|path| four(path))
+        .max_by(|a, b| a.bounding_box().area().total_cmp(&b.bounding_box().area()))
+}
+
+/// Why the check square won't do, where it won't.
+fn off_square(measured: Option<&SquareMeasured>, allowed: f64) -> Option<String> {
+    let Some(m) = measured else { return Some("the check square is not in the file".into()) };
+    let good = m.as_drawn.iter().all(|side| (side - m.nominal).abs() <= 2.0 * allowed);
+    let [x, y] = m.as_drawn.map(|side| trimmed(side, 3));
+    (!good).then(|| format!("the check square comes out {x} × {y} mm, not {} mm", trimmed(m.nominal, 3)))
 }
 
 /// The corners of a closed path of four straight sides.
@@ -250,8 +246,8 @@ fn corners(path: &BezPath) -> Option<[Point; 4]> {
 }
 
 /// The sides of the check square along x and y, from corner to corner: the mean of each opposite pair.
-fn measure(path: &BezPath, nominal: f64, correction: Option<&Correction>) -> Option<SquareMeasured> {
-    let in_file = corners(path)?;
+fn measure(path: Option<&BezPath>, nominal: f64, correction: Option<&Correction>) -> Option<SquareMeasured> {
+    let in_file = corners(path?)?;
     let sides = |c: [Point; 4]| {
         let side = |i: usize| c[(i + 1) % 4] - c[i];
         let means = [0, 1].map(|i| f64::midpoint(side(i).hypot(), side(i + 2).hypot()));
