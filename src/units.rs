@@ -86,10 +86,11 @@ impl std::error::Error for NotALength {}
 ///
 /// ```
 /// use oaktag::units::{Unit, parse_length};
-/// assert_eq!(parse_length("8 1/2", Unit::Inch).unwrap(), 215.9);
-/// assert_eq!(parse_length("8-1/2\"", Unit::Centimetre).unwrap(), 215.9);
-/// assert_eq!(parse_length("21.6 cm", Unit::Inch).unwrap(), 216.0);
-/// assert_eq!(parse_length("216mm", Unit::Inch).unwrap(), 216.0);
+/// let mm = |text, unit| (parse_length(text, unit).unwrap() * 1e6).round() / 1e6;
+/// assert_eq!(mm("8 1/2", Unit::Inch), 215.9);
+/// assert_eq!(mm("8-1/2\"", Unit::Centimetre), 215.9);
+/// assert_eq!(mm("21.6 cm", Unit::Inch), 216.0);
+/// assert_eq!(mm("216mm", Unit::Inch), 216.0);
 /// assert!(parse_length("8-1/2", Unit::Inch).is_err());
 /// ```
 pub fn parse_length(text: &str, unit: Unit) -> Result<f64, NotALength> {

@@ -1,5 +1,11 @@
 //! A machine's profile: media, tools, which role goes to which tool, language, limits, corrections.
 
+mod read;
+mod source;
+mod strict;
+
+pub use read::read;
+
 use crate::role::Role;
 
 /// A machine, as its profile describes it.
@@ -93,4 +99,16 @@ pub struct Correction {
     pub y: f64,
     /// Shift along x for each unit of y.
     pub skew: f64,
+}
+
+impl Device {
+    /// The newest correction that was measured on that medium; of two on one day the one recorded later.
+    pub fn correction(&self, medium: &str) -> Option<&Correction> {
+        self.corrections.iter().filter(|correction| correction.medium == medium).max_by(|a, b| a.date.cmp(&b.date))
+    }
+
+    /// The medium of that name.
+    pub fn medium(&self, name: &str) -> Option<&Medium> {
+        self.media.iter().find(|medium| medium.name == name)
+    }
 }

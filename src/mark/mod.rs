@@ -1,8 +1,24 @@
 //! Everything that is drawn on a piece: notches, grain, fold bracket, drill holes, darts, inner lines, label.
+//!
+//! Nothing crosses the cut line: a notch outward is part of it. A notch that must not be cut, and the tick where a notch
+//! meets the sew line, have the role [`Role::Line`] with their edge's name, so that a device which cuts notches leaves
+//! them to the pen.
 
-use crate::piece::Cut;
+mod grain;
+mod ground;
+mod label;
+mod notch;
+mod signs;
+
+use crate::allow::CutPiece;
+use crate::diag::{Finding, Result};
+use crate::geom::path;
+use crate::piece::{Cut, Edge};
 use crate::role::Role;
-use kurbo::{BezPath, Point};
+use crate::units::Unit;
+use ground::Ground;
+use kurbo::{BezPath, ParamCurveNearest, Point, Shape};
+use label::Label;
 
 /// One line to draw or cut, with what it is for.
 #[derive(Clone, Debug, PartialEq)]
@@ -24,12 +40,200 @@ pub struct MarkedPiece {
     pub person: String,
     /// How many to cut, and from what.
     pub cut: Cut,
-    /// The cut line, closed, counter-clockwise: what must lie inside the medium and clear of its neighbours.
+    /// The cut line with its outward notches, closed, counter-clockwise: what must lie inside the medium and clear of
+    /// its neighbours.
     pub outline: BezPath,
-    /// The grainline, from tail to head.
+    /// The grainline as drawn, from tail to head.
     pub grain: [Point; 2],
     /// Whether one of its edges lies on a fold.
     pub on_fold: bool,
     /// All that is drawn or cut, the cut line included.
     pub strokes: Vec<Stroke>,
+}
+
+/// What a label says besides what the piece itself knows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Heading {
+    /// The style's name.
+    pub style: String,
+    /// For whom or which size.
+    pub person: String,
+    /// The date the measures were taken, as the user wrote it; empty where unknown.
+    pub taken: String,
+    /// The unit of the lengths on the piece.
+    pub unit: Unit,
+    /// The piece's number in its set, from 1.
+    pub number: usize,
+    /// How many pieces the set has.
+    pub of: usize,
+    /// Whether the piece is a net block: cut on the sew line, without allowance.
+    pub net_block: bool,
+}
+
+/// Draws everything on a piece: the cut line first, then sew line, notches, signs, grain, figures along the edges and
+/// the label. What there is no room for is left out and reported.
+///
+/// # Errors
+/// A [`Finding`] for coordinates that are no numbers, a grainline without direction, a notch off its edge or without
+/// a cut line outside it.
+pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Finding>)> {
+    check(cut)?;
+    let piece = &cut.piece;
+    let mut findings = Vec::new();
+    let notched = notch::notches(cut, heading, &mut findings)?;
+    let mut ground = Ground::new(&piece.outline());
+
+    let mut signs = notched.strokes;
+    signs.extend(signs::inner_lines(piece, &cut.cut_line, &mut findings));
+    signs.extend(signs::drills(piece, &ground, &mut findings));
+    signs.extend(signs::darts(piece, &ground, &mut findings));
+    signs.extend(signs::pleats(piece, &ground, &mut findings));
+    take(&mut ground, &signs);
+    let bracket = signs::fold_bracket(piece, &ground, &mut findings);
+    take(&mut ground, &bracket);
+    signs.extend(bracket);
+
+    let grains = grain::candidates(piece, &ground)?;
+    let written = write(cut, heading, &ground, &grains);
+    if written.grain.is_none() {
+        findings.push(
+            Finding::warning("the piece has no room for its grainline")
+                .piece(&piece.name)
+                .hint("draw the grain on it by hand"),
+        );
+    }
+    written.label.findings(&piece.name, &mut findings);
+    written.figures.findings(&piece.name, &mut findings);
+    let missing = label::missing(piece, heading);
+    if !missing.is_empty() {
+        let list: Vec<String> = missing.iter().map(|c| format!("{c} (U+{:04X})", u32::from(*c))).collect();
+        findings.push(
+            Finding::warning(format!("there are no strokes for {}; a box is drawn instead", list.join(", ")))
+                .piece(&piece.name)
+                .hint("write these by hand, or spell them in Latin letters"),
+        );
+    }
+
+    let mut strokes = vec![Stroke { role: Role::Cut, edge: String::new(), path: notched.cut_line.clone() }];
+    strokes.extend(piece.edges.iter().filter(|edge| !is_cut_on(edge, &cut.cut_line)).map(sewn));
+    strokes.extend(signs);
+    strokes.extend(written.grain.iter().flat_map(|grain| grain.strokes.clone()));
+    strokes.extend(written.figures.strokes);
+    strokes.extend(written.label.strokes);
+    let marked = MarkedPiece {
+        name: piece.name.clone(),
+        person: heading.person.clone(),
+        cut: piece.cut.clone(),
+        outline: notched.cut_line,
+        grain: written.grain.map_or(piece.grain, |grain| grain.ends),
+        on_fold: piece.fold().is_some(),
+        strokes,
+    };
+    Ok((marked, findings))
+}
+
+fn take(ground: &mut Ground, strokes: &[Stroke]) {
+    for stroke in strokes {
+        ground.take(&stroke.path);
+    }
+}
+
+/// Grain, figures and label, which share the room that is left.
+struct Written<'a> {
+    grain: Option<&'a grain::Grain>,
+    figures: label::Figures,
+    label: label::Label,
+}
+
+impl<'a> Written<'a> {
+    /// The label before the figures, or the other way round.
+    fn new(cut: &CutPiece, heading: &Heading, ground: &Ground, way: (Option<&'a grain::Grain>, bool)) -> Self {
+        let (grain, figures_first) = way;
+        let mut ground = ground.clone();
+        if let Some(grain) = grain {
+            take(&mut ground, &grain.strokes);
+        }
+        if figures_first {
+            let figures = label::figures(&cut.piece, heading, &mut ground);
+            Self { grain, figures, label: label::place(cut, heading, &ground) }
+        } else {
+            let label = label::place(cut, heading, &ground);
+            ground.take(&label.hatch);
+            Self { grain, figures: label::figures(&cut.piece, heading, &mut ground), label }
+        }
+    }
+
+    /// A full label that can be read comes first, then figures on all edges, then a large label.
+    fn worth(&self) -> (i8, f64, usize, f64) {
+        let Label { holds, height, .. } = self.label;
+        (holds, height.min(label::READABLE), usize::MAX - self.figures.left_out.len(), height)
+    }
+}
+
+/// Tries the grainline where the draft has it and the figures before the label; where that leaves the label cramped, the
+/// label before the figures, and the grainline to a side. Takes the first way that leaves ample room, else the best.
+fn write<'a>(cut: &CutPiece, heading: &Heading, ground: &Ground, grains: &'a [grain::Grain]) -> Written<'a> {
+    let new = |way| Written::new(cut, heading, ground, way);
+    let mut best = new((grains.first(), true));
+    let others = std::iter::once((grains.first(), false))
+        .chain(grains.iter().skip(1).flat_map(|grain| [(Some(grain), true), (Some(grain), false)]));
+    for way in others {
+        if best.label.is_ample() {
+            break;
+        }
+        let other = new(way);
+        if other.worth() > best.worth() {
+            best = other;
+        }
+    }
+    best
+}
+
+/// Refuses what no drawing can be made of.
+fn check(cut: &CutPiece) -> Result<()> {
+    let piece = &cut.piece;
+    let finite = |path: &BezPath| path.is_finite() && path.segments().next().is_some();
+    let fail = |message: &str| Err(Box::new(Finding::error(message).piece(&piece.name)));
+    if !finite(&cut.cut_line) {
+        return fail("the cut line is empty, or a coordinate in it is not a number");
+    }
+    if let Some(edge) = piece.edges.iter().find(|edge| !finite(&edge.path)) {
+        let message = "the edge is empty, or a coordinate in it is not a number";
+        return Err(Box::new(Finding::error(message).piece(&piece.name).edge(&edge.name)));
+    }
+    if let Some(line) = piece.lines.iter().find(|line| !line.path.is_finite()) {
+        let message = "a coordinate in the line is not a number";
+        return Err(Box::new(Finding::error(message).piece(&piece.name).edge(&line.name)));
+    }
+    let mut points = piece.grain.iter().chain(&piece.drills).chain(piece.darts.iter().map(|dart| &dart.apex));
+    if piece.edges.is_empty() || !points.all(|point| point.is_finite()) {
+        return fail("the piece has no edges, or a point in it is not a number");
+    }
+    if piece.outline().area() <= 0.0 {
+        return fail("the edges must run counter-clockwise around some ground");
+    }
+    Ok(())
+}
+
+/// Whether the edge is cut on its sew line, which is then not drawn a second time.
+fn is_cut_on(edge: &Edge, cut_line: &BezPath) -> bool {
+    let long = path::length(&edge.path);
+    (0..=4).all(|i| {
+        path::point_at(&edge.path, long * f64::from(i) / 4.0).is_some_and(|(point, _)| {
+            cut_line.segments().any(|s| s.nearest(point, 1e-4).distance_sq < notch::NO_WIDTH.powi(2))
+        })
+    })
+}
+
+fn sewn(edge: &Edge) -> Stroke {
+    Stroke { role: Role::Sew, edge: edge.name.clone(), path: edge.path.clone() }
+}
+
+/// An open path through the points.
+fn polyline(points: &[Point]) -> BezPath {
+    let mut path = BezPath::new();
+    for (i, point) in points.iter().enumerate() {
+        if i == 0 { path.move_to(*point) } else { path.line_to(*point) }
+    }
+    path
 }

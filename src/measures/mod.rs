@@ -1,1 +1,202 @@
-//! To come.
+//! A person's dated measures, from `*.measures.kdl`.
+
+pub mod names;
+
+use crate::diag::{Finding, Result, Snippet};
+use crate::source::{self, Node, Text, Value};
+use crate::units::{Unit, format_length, trimmed};
+use std::collections::BTreeMap;
+
+/// What one person measures, newest set of a file.
+#[derive(Clone, Debug)]
+pub struct Measures {
+    /// The person's name, or a size.
+    pub person: String,
+    /// The unit of the file.
+    pub unit: Unit,
+    /// The day the measures were taken, as written.
+    pub taken: String,
+    /// Canonical name to value.
+    pub values: BTreeMap<String, Measure>,
+    /// Choices of the style that this person's file settles: name and text.
+    pub choices: BTreeMap<String, Text>,
+    /// The file's name as the user gave it.
+    pub file: String,
+}
+
+/// One measure.
+#[derive(Clone, Debug)]
+pub struct Measure {
+    /// The value, mm.
+    pub mm: f64,
+    /// Where it is written.
+    pub place: Snippet,
+}
+
+/// A measure over this is a slip, whatever it measures: 3 m.
+const IMPOSSIBLE: f64 = 3000.0;
+
+/// Reads a measures file. Of several dated sets the one with the latest date counts; dates are written year first.
+///
+/// # Errors
+/// Bad syntax, an unknown measure (with the nearest known one), a value that is no length, is 0 or negative, or over
+/// 3 m. A value outside what people measure is a finding of severity breach.
+pub fn read(text: &str, file: &str) -> Result<(Measures, Vec<Finding>)> {
+    let document = source::read(text, file)?;
+    let root = document.only("measures")?;
+    root.only_takes(1, &[])?;
+    let person = root.title()?.to_owned();
+    let mut unit = None;
+    let mut sets: Vec<(Value<'_>, Node<'_>)> = Vec::new();
+    let mut choices = BTreeMap::new();
+    for node in root.children() {
+        match node.name() {
+            "unit" => unit = Some(read_unit(node)?),
+            "taken" => {
+                node.only_takes(1, &[])?;
+                node.title()?;
+                sets.extend(node.args().next().map(|date| (date, node)));
+            }
+            "choice" => {
+                node.only_takes(2, &[])?;
+                let name = node.title()?.to_owned();
+                let value = node.args().nth(1).ok_or_else(|| node.error("this choice has no value"))?;
+                choices.insert(name, value.text()?);
+            }
+            _ => return Err(node.unknown(&["unit", "taken", "choice"]).into()),
+        }
+    }
+    let unit =
+        unit.ok_or_else(|| root.error("this file does not say its unit").hint("add: unit \"in\" or unit \"cm\""))?;
+    for (date, _) in &sets {
+        if !is_date(date.string()?) {
+            return Err(date.error("this is no date").hint("write year, month and day, as in 2026-09-14").into());
+        }
+    }
+    sets.sort_by_key(|(date, _)| date.string().unwrap_or_default().to_owned());
+    let Some((date, newest)) = sets.last() else {
+        return Err(root.error("no measures are written here").hint("add: taken \"2026-09-14\" { … }").into());
+    };
+    let mut values = BTreeMap::new();
+    let mut findings = Vec::new();
+    for node in newest.children() {
+        let (name, measure) = read_measure(node, unit, &mut findings)?;
+        if values.insert(name.clone(), measure).is_some() {
+            return Err(node.error(format!("\"{name}\" is written twice on this day")).hint("keep one of them").into());
+        }
+    }
+    let taken = date.string()?.to_owned();
+    Ok((Measures { person, unit, taken, values, choices, file: file.to_owned() }, findings))
+}
+
+/// Reads `unit "in"`.
+///
+/// # Errors
+/// A word that is no unit.
+pub fn read_unit(node: Node<'_>) -> Result<Unit> {
+    node.only_takes(1, &[])?;
+    let name = node.title()?;
+    Unit::from_name(name)
+        .ok_or_else(|| node.error(format!("\"{name}\" is no unit")).hint("write \"in\", \"cm\" or \"mm\"").into())
+}
+
+/// Whether a text is written as a date, year first, with a month and a day that can be.
+pub fn is_date(text: &str) -> bool {
+    let parts: Vec<&str> = text.split('-').collect();
+    let [year, month, day] = parts[..] else { return false };
+    let number = |part: &str, digits: usize| {
+        (part.len() == digits && part.bytes().all(|b| b.is_ascii_digit())).then(|| part.parse::<u32>().ok()).flatten()
+    };
+    number(year, 4).is_some()
+        && number(month, 2).is_some_and(|m| (1..=12).contains(&m))
+        && number(day, 2).is_some_and(|d| (1..=31).contains(&d))
+}
+
+fn read_measure(node: Node<'_>, unit: Unit, findings: &mut Vec<Finding>) -> Result<(String, Measure)> {
+    let Some(known) = names::find(node.name()) else {
+        let finding = node.error(format!("\"{}\" is no measure that is known", node.name()));
+        return Err(source::with_known(finding, node.name(), &names::all()).into());
+    };
+    node.only_takes(1, &[])?;
+    let value = node.args().next().ok_or_else(|| node.error("this measure has no value"))?;
+    let mm = value.length(unit)?;
+    if mm <= 0.0 {
+        return Err(value.error(format!("the {} is not over 0", known.name)).hint("measure it again").into());
+    }
+    if mm > IMPOSSIBLE {
+        return Err(value.error(format!("a {} of {} can't be", known.name, format_length(mm, unit))).into());
+    }
+    if !(known.least..=known.most).contains(&mm) {
+        let finding = Finding::breach(format!("a {} of {} is unusual", known.name, format_length(mm, unit)));
+        findings.push(finding.at(value.text()?.snippet()).hint(likely_slip(mm, unit, known)));
+    }
+    Ok((known.name.to_owned(), Measure { mm, place: value.text()?.snippet() }))
+}
+
+/// Whether another unit would make an odd value a likely one.
+fn likely_slip(mm: f64, unit: Unit, known: &names::Known) -> String {
+    let number = mm / unit.mm();
+    for other in [Unit::Inch, Unit::Centimetre, Unit::Millimetre] {
+        if other != unit && (known.least..=known.most).contains(&(number * other.mm())) {
+            let (n, sign) = (trimmed(number, 3), other.sign());
+            return format!("{n} {sign} would be usual: is the file's unit \"{sign}\"? Else write \"{n} {sign}\"");
+        }
+    }
+    format!(
+        "usual is {} to {}; measure again, or pass --anyway",
+        format_length(known.least, unit),
+        format_length(known.most, unit)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn file(body: &str) -> String {
+        format!("measures \"Ida\" {{\n unit \"cm\"\n taken \"2026-09-14\" {{\n{body}\n}}\n}}\n")
+    }
+
+    #[test]
+    fn newest_set_counts_and_aliases_are_known() {
+        let text = "measures \"Ida\" { unit \"in\"\n taken \"2026-09-14\" { bust \"36 1/2\"; }\n taken \"2025-01-01\" { bust 30; }\n}";
+        let (measures, findings) = read(text, "ida.kdl").expect("reads");
+        assert!(findings.is_empty());
+        assert_eq!(measures.taken, "2026-09-14");
+        assert!((measures.values["bust girth"].mm - 927.1).abs() < 1e-9);
+    }
+
+    #[test]
+    fn inches_in_a_centimetre_file_are_questioned() {
+        let (_, findings) = read(&file("bust 36"), "ida.kdl").expect("reads");
+        assert_eq!(findings.len(), 1);
+        assert_eq!(findings[0].severity, crate::diag::Severity::Breach);
+        assert!(findings[0].hint.as_deref().expect("hint").contains("36 in"), "{findings:?}");
+        assert_eq!(findings[0].snippet.as_ref().expect("place").line_column().0, 4);
+    }
+
+    #[test]
+    fn faults_are_refused_with_the_place() {
+        for (body, words) in [
+            ("bust -90", "not over 0"),
+            ("bust 0", "not over 0"),
+            ("bust 400", "can't be"),
+            ("bust \"9o\"", "no length"),
+            ("\"bust grith\" 90", "no measure that is known"),
+            ("bust 90; bust 91", "written twice"),
+            ("bust #nan", "expected a text in quotes or a number"),
+        ] {
+            let error = read(&file(body), "ida.kdl").expect_err(body);
+            assert!(error.message.contains(words), "{body}: {error}");
+            assert_eq!(error.snippet.as_ref().expect("place").line_column().0, 4, "{body}");
+        }
+    }
+
+    #[test]
+    fn dates_are_year_first() {
+        assert!(is_date("2026-09-14"));
+        for text in ["14-09-2026", "2026-9-14", "2026-13-01", "yesterday", "2026-09-00"] {
+            assert!(!is_date(text), "{text}");
+        }
+    }
+}

@@ -1,1 +1,311 @@
-//! To come.
+//! The only wiring: a request in, files and findings out. Bytes leave here proven or not at all.
+
+use crate::allow::{self, CutPiece};
+use crate::calibrate;
+use crate::device::{Device, Language, Medium, MediumKind};
+use crate::diag::{Finding, Result};
+use crate::draft::{self, Choices};
+use crate::lay::{self, Copies, Sheet};
+use crate::mark::{self, Heading, MarkedPiece};
+use crate::measures::Measures;
+use crate::order;
+use crate::piece::PieceSet;
+use crate::proof::{self, Proof};
+use crate::read::{self, Drawing};
+use crate::report::{self, FileLine, ProofSheet};
+use crate::style::Style;
+use crate::units::{Unit, format_length};
+use crate::walk::{self, WalkedJoin};
+use crate::write;
+
+/// Pieces on the net line, walked.
+#[derive(Clone, Debug)]
+pub struct Walked {
+    /// The pieces, with every notch carried across its seams.
+    pub set: PieceSet,
+    /// What the walk found, seam by seam.
+    pub joins: Vec<WalkedJoin>,
+    /// Findings so far.
+    pub findings: Vec<Finding>,
+}
+
+/// A device's profile with the short name that its files are given.
+#[derive(Clone, Debug)]
+pub struct NamedDevice {
+    /// Such as `roll-plotter`.
+    pub name: String,
+    /// The profile.
+    pub device: Device,
+}
+
+/// All that is made for one person.
+#[derive(Clone, Debug)]
+pub struct Made {
+    /// The pieces and their seams.
+    pub walked: Walked,
+    /// The pieces with their cut lines.
+    pub cut: Vec<CutPiece>,
+    /// The files for the devices, each proven.
+    pub files: Vec<ProvenFile>,
+    /// Files that failed their proof, and are held back: name and reasons.
+    pub failed: Vec<(String, Proof)>,
+    /// The proof sheet, HTML.
+    pub proof_sheet: String,
+    /// Every finding of every stage.
+    pub findings: Vec<Finding>,
+}
+
+/// A device's file that passed its proof. Only [`make`] makes one.
+#[derive(Clone, Debug)]
+pub struct ProvenFile {
+    bytes: Vec<u8>,
+    line: FileLine,
+}
+
+impl ProvenFile {
+    /// What is written to the disk.
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// Its name, size and proof.
+    pub fn line(&self) -> &FileLine {
+        &self.line
+    }
+}
+
+/// Drafts a style for a person and walks its seams.
+///
+/// # Errors
+/// As [`draft::draft`].
+pub fn draft_and_walk(style: &Style, measures: &Measures, choices: &Choices, tolerance: f64) -> Result<Walked> {
+    let (set, findings) = draft::draft(style, measures, choices)?;
+    let mut walked = walk_pieces(set, tolerance);
+    walked.findings.splice(0..0, findings);
+    Ok(walked)
+}
+
+/// Carries the notches of pieces from elsewhere and walks their seams. `tolerance` in mm.
+pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
+    walk::carry(&mut set);
+    let (joins, findings) = walk::walk(&set, tolerance);
+    Walked { set, joins, findings }
+}
+
+/// Gives every piece its cut line.
+///
+/// # Errors
+/// As [`allow::allow`].
+pub fn cut(set: &PieceSet) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
+    gather(&set.pieces, |piece| allow::allow(piece, allow::TOLERANCE))
+}
+
+/// From walked pieces to proven files for every device, and the proof sheet.
+///
+/// # Errors
+/// A piece without a cut line, a piece too large for a medium, a device that draws nothing of a job.
+pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
+    let mut findings = walked.findings.clone();
+    let (cut, found) = cut(&walked.set)?;
+    findings.extend(found);
+    let (marked, found) = mark_all(&walked.set, &cut)?;
+    findings.extend(found);
+    let mut files = Vec::new();
+    let mut failed = Vec::new();
+    let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
+    let mut lines = Vec::new();
+    for named in devices {
+        let (sheets, found) = lay_for(&named.device, &marked)?;
+        findings.extend(found);
+        let count = sheets.len();
+        for (index, sheet) in sheets.into_iter().enumerate() {
+            let (file, proof, found) = write_sheet(&walked.set, named, &sheet, index, count)?;
+            findings.extend(found);
+            lines.push(file.line.clone());
+            if proof.passed {
+                files.push(file);
+            } else {
+                failed.push((file.line.file, proof));
+            }
+            sheets_of_files.push(vec![sheet]);
+        }
+    }
+    let sheet_slices: Vec<&[Sheet]> = sheets_of_files.iter().map(Vec::as_slice).collect();
+    let proof_sheet = report::proof_sheet(&ProofSheet {
+        set: &walked.set,
+        pieces: &cut,
+        marked: &marked,
+        walked: &walked.joins,
+        files: &lines,
+        sheets: &sheet_slices,
+        findings: &findings,
+        measures: &[],
+    });
+    Ok(Made { walked, cut, files, failed, proof_sheet, findings })
+}
+
+/// The proof sheet of pieces that no file was made of yet.
+///
+/// # Errors
+/// As [`cut`].
+pub fn picture(walked: &Walked) -> Result<String> {
+    let mut findings = walked.findings.clone();
+    let (cut, found) = cut(&walked.set)?;
+    findings.extend(found);
+    let (marked, found) = mark_all(&walked.set, &cut)?;
+    findings.extend(found);
+    Ok(report::proof_sheet(&ProofSheet {
+        set: &walked.set,
+        pieces: &cut,
+        marked: &marked,
+        walked: &walked.joins,
+        files: &[],
+        sheets: &[],
+        findings: &findings,
+        measures: &[],
+    }))
+}
+
+/// The sheets that [`make`] would write for a device, without writing them.
+///
+/// # Errors
+/// As [`make`].
+pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
+    Ok(lay_for(device, &marked(set)?.0)?.0)
+}
+
+/// Reads a device's file back and measures it against a sheet.
+///
+/// # Errors
+/// Bytes that are no file of the device's language.
+pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result<(Proof, Vec<Finding>)> {
+    let (drawing, findings) = read_back(bytes, file, device.language)?;
+    let correction = device.correction(&sheet.medium);
+    Ok((proof::prove(&drawing, sheet, device, correction), findings))
+}
+
+/// Cut lines and marks for every piece.
+///
+/// # Errors
+/// As [`cut`] and [`mark_all`].
+pub fn marked(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
+    let (cut, mut findings) = cut(set)?;
+    let (marked, found) = mark_all(set, &cut)?;
+    findings.extend(found);
+    Ok((marked, findings))
+}
+
+/// Marks every piece.
+///
+/// # Errors
+/// As [`mark::mark`].
+pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
+    let of = cut.len();
+    let numbered: Vec<(usize, &CutPiece)> = cut.iter().enumerate().collect();
+    gather(&numbered, |(index, piece)| {
+        let heading = Heading {
+            style: set.style.clone(),
+            person: set.person.clone(),
+            taken: set.taken.clone(),
+            unit: set.unit,
+            number: index + 1,
+            of,
+            net_block: false,
+        };
+        mark::mark(piece, &heading)
+    })
+}
+
+fn lay_for(device: &Device, marked: &[MarkedPiece]) -> Result<(Vec<Sheet>, Vec<Finding>)> {
+    let medium = first_medium(device)?;
+    let stamp = calibrate::stamp_text(device.correction(&medium.name));
+    lay::lay(marked, medium, Copies::One, &stamp)
+}
+
+fn first_medium(device: &Device) -> Result<&Medium> {
+    device.media.first().ok_or_else(|| {
+        Finding::error(format!("device \"{}\" has no medium", device.name)).hint("add one to its profile").into()
+    })
+}
+
+fn write_sheet(
+    set: &PieceSet,
+    named: &NamedDevice,
+    sheet: &Sheet,
+    index: usize,
+    count: usize,
+) -> Result<(ProvenFile, Proof, Vec<Finding>)> {
+    let device = &named.device;
+    let correction = device.correction(&sheet.medium);
+    let mut findings = Vec::new();
+    if correction.is_none() {
+        findings.push(
+            Finding::warning(format!(
+                "\"{}\" was never measured on {}: its files are not corrected",
+                device.name, sheet.medium
+            ))
+            .hint("measure its check square with a steel rule before you trust it"),
+        );
+    }
+    let title = match count {
+        1 => format!("{}, {}", set.style, set.person),
+        _ => format!("{}, {}, sheet {} of {count}", set.style, set.person, index + 1),
+    };
+    let (job, found) = order::order(sheet, device, &title)?;
+    findings.extend(found);
+    let corrected = calibrate::correct(job, correction);
+    let bytes = match device.language {
+        Language::Svg => write::svg(&corrected),
+        Language::Dxf => write::dxf(&corrected, write::Curves::Spline),
+    };
+    let number = if count == 1 { String::new() } else { format!("-{}", index + 1) };
+    let file = format!("{}{number}.{}", named.name, extension(device.language));
+    let (proof, found) = prove(&bytes, &file, sheet, device)?;
+    findings.extend(found);
+    let line = FileLine {
+        file,
+        device: device.name.clone(),
+        pieces: sheet.placed.len(),
+        width: sheet.width,
+        height: sheet.height,
+        used: used(sheet, device, set.unit),
+        largest: proof.largest,
+        allowed: proof.allowed,
+        passed: proof.passed,
+    };
+    Ok((ProvenFile { bytes, line }, proof, findings))
+}
+
+fn extension(language: Language) -> &'static str {
+    match language {
+        Language::Svg => "svg",
+        Language::Dxf => "dxf",
+    }
+}
+
+fn read_back(bytes: &[u8], file: &str, language: Language) -> Result<(Drawing, Vec<Finding>)> {
+    match language {
+        Language::Svg => read::svg(bytes, file),
+        Language::Dxf => read::dxf(bytes, file),
+    }
+}
+
+/// What a sheet takes of its medium, as people say it.
+fn used(sheet: &Sheet, device: &Device, unit: Unit) -> String {
+    match device.medium(&sheet.medium).map(|medium| medium.kind) {
+        Some(MediumKind::Roll { .. }) => format!("{} of {}", format_length(sheet.width, unit), sheet.medium),
+        _ => format!("1 sheet of {}", sheet.medium),
+    }
+}
+
+/// Runs a stage on every piece and gathers its findings.
+fn gather<T, U>(items: &[T], stage: impl Fn(&T) -> Result<(U, Vec<Finding>)>) -> Result<(Vec<U>, Vec<Finding>)> {
+    let mut outputs = Vec::with_capacity(items.len());
+    let mut findings = Vec::new();
+    for item in items {
+        let (output, found) = stage(item)?;
+        outputs.push(output);
+        findings.extend(found);
+    }
+    Ok((outputs, findings))
+}

@@ -1,1 +1,79 @@
-//! To come.
+//! What people read of a job: the proof sheet to look at before cutting, and the tables that the terminal prints.
+//!
+//! The proof sheet is one HTML page without scripts and without anything to fetch. It refuses every outside resource
+//! by its own Content-Security-Policy (W3C, CSP 3), and all text that a user wrote is escaped, so that a name such as
+//! `<b>` is read and never obeyed.
+
+mod drawing;
+mod html;
+mod page;
+mod text;
+mod words;
+
+pub use page::proof_sheet;
+pub use text::{files_text, walk_json, walk_text};
+
+use crate::allow::CutPiece;
+use crate::diag::Finding;
+use crate::lay::Sheet;
+use crate::mark::MarkedPiece;
+use crate::piece::PieceSet;
+use crate::walk::WalkedJoin;
+use serde::Serialize;
+
+/// All that a proof sheet shows. Any list may be empty; what isn't known is then left out of the page.
+#[derive(Clone, Copy, Debug)]
+pub struct ProofSheet<'a> {
+    /// Style, person, unit, date and choices; its pieces are not read.
+    pub set: &'a PieceSet,
+    /// The pieces with their cut lines, in the order to show them.
+    pub pieces: &'a [CutPiece],
+    /// The same pieces as strokes; found by name.
+    pub marked: &'a [MarkedPiece],
+    /// The seams walked.
+    pub walked: &'a [WalkedJoin],
+    /// The files written, each with its proof.
+    pub files: &'a [FileLine],
+    /// What each file holds, in the files' order.
+    pub sheets: &'a [&'a [Sheet]],
+    /// Everything that any stage found.
+    pub findings: &'a [Finding],
+    /// Body and finished measures.
+    pub measures: &'a [MeasureRow],
+}
+
+/// One written file and how well it agrees with its pieces.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FileLine {
+    /// The file's name as the user will look for it.
+    pub file: String,
+    /// The device's name.
+    pub device: String,
+    /// Copies of pieces in it.
+    pub pieces: usize,
+    /// Extent along x, mm.
+    pub width: f64,
+    /// Extent along y, mm.
+    pub height: f64,
+    /// What it takes up, as people say it: `2 1/4 yd of paper`.
+    pub used: String,
+    /// The largest distance between a drawn line and where it should be, mm.
+    pub largest: f64,
+    /// The largest distance that passes, mm.
+    pub allowed: f64,
+    /// Whether the file passed its proof.
+    pub passed: bool,
+}
+
+/// One measure: on the body, and on the finished garment. All as people read them.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct MeasureRow {
+    /// The measure's name.
+    pub name: String,
+    /// On the body.
+    pub body: String,
+    /// Added for ease.
+    pub ease: String,
+    /// On the finished garment.
+    pub finished: String,
+}

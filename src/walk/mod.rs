@@ -1,6 +1,22 @@
 //! Joined edges walked against each other on the net line, as a careful cutter does with a pin.
 
+mod carry;
+mod through;
+
+use crate::diag::Finding;
+use crate::geom::path;
+use crate::piece::{Join, PieceSet, Span};
+use crate::units::format_length;
 use serde::Serialize;
+
+pub use carry::carry;
+
+/// Two sides of a seam that differ by more than this from what is planned hold the output back, mm (common practice, no
+/// source).
+pub const TOLERANCE: f64 = 0.5;
+
+/// Sew lines that run through a seam with a bend over this hold the output back, degrees (common practice, no source).
+pub const BEND: f64 = 3.0;
 
 /// What walking one seam found.
 #[derive(Clone, Debug, Serialize)]
@@ -15,10 +31,10 @@ pub struct WalkedJoin {
     pub planned: f64,
     /// First side less second side less planned, mm.
     pub difference: f64,
-    /// How the sew lines run through the seam at its start and its end: 180° is smooth; `None` where an inner line or
-    /// the seam's own neighbour meets it.
+    /// The angle of the sew lines as they run through the seam at its start and its end, degrees: 180 is smooth; `None`
+    /// where an inner line has no corner.
     pub through: [Option<f64>; 2],
-    /// Whether the seam is as planned.
+    /// Whether lengths and angles are as planned.
     pub agrees: bool,
 }
 
@@ -29,4 +45,67 @@ pub struct WalkedSpan {
     pub span: String,
     /// Its net length, mm.
     pub length: f64,
+}
+
+/// Walks every seam. `tolerance` in mm.
+///
+/// Lengths that differ from the plan by more than the tolerance are breaches, and so are sew lines that bend in a seam or
+/// at a fold by more than [`BEND`], unless the style wants a point there.
+pub fn walk(set: &PieceSet, tolerance: f64) -> (Vec<WalkedJoin>, Vec<Finding>) {
+    let mut findings = Vec::new();
+    let walked = set.joins.iter().map(|join| walk_join(set, join, tolerance, &mut findings)).collect();
+    through::folds(set, &mut findings);
+    (walked, findings)
+}
+
+fn walk_join(set: &PieceSet, join: &Join, tolerance: f64, findings: &mut Vec<Finding>) -> WalkedJoin {
+    let sides = [0, 1].map(|side: usize| walk_side(set, &join.sides[side]));
+    let lengths = [0, 1].map(|side: usize| sides[side].iter().map(|span| span.length).sum::<f64>());
+    let second = lengths[1] - join.gap;
+    let planned = second * join.ratio + join.ease - lengths[1];
+    let difference = lengths[0] - lengths[1] - planned;
+    let as_long = difference.abs() <= tolerance;
+    if !as_long {
+        findings.push(length_breach(set, join, lengths, difference));
+    }
+    let through = [through::at_start(set, join), through::at_end(set, join)];
+    let mut runs_true = true;
+    for (end, angle) in through.iter().enumerate() {
+        let Some(angle) = angle.filter(|_| !join.pointed[end]) else { continue };
+        if (angle - 180.0).abs() > BEND {
+            runs_true = false;
+            findings.push(through::bend(join, end, angle));
+        }
+    }
+    WalkedJoin { name: join.name.clone(), sides, lengths, planned, difference, through, agrees: as_long && runs_true }
+}
+
+fn walk_side(set: &PieceSet, spans: &[Span]) -> Vec<WalkedSpan> {
+    spans.iter().map(|span| WalkedSpan { span: span.to_string(), length: span_length(set, span) }).collect()
+}
+
+/// Net length of a span, mm; 0 where it is not there, which readers of pieces and styles refuse.
+fn span_length(set: &PieceSet, span: &Span) -> f64 {
+    set.piece(&span.piece).and_then(|piece| piece.path(&span.edge)).map_or(0.0, path::length)
+}
+
+fn length_breach(set: &PieceSet, join: &Join, lengths: [f64; 2], difference: f64) -> Finding {
+    let names =
+        [0, 1].map(|side: usize| join.sides[side].iter().map(ToString::to_string).collect::<Vec<_>>().join(" + "));
+    let unit = set.unit;
+    let off = format!("{} ({:.2} mm)", format_length(difference.abs(), unit), difference.abs());
+    let which = if difference > 0.0 { "too long" } else { "too short" };
+    let message = format!(
+        "seam \"{}\" does not agree: {} is {} and {} is {}; the first is {off} {which}",
+        join.name,
+        names[0],
+        format_length(lengths[0], unit),
+        names[1],
+        format_length(lengths[1], unit),
+    );
+    let first = &join.sides[0][0];
+    Finding::breach(message)
+        .piece(&first.piece)
+        .edge(&first.edge)
+        .hint("change one of the two edges, or say the ease that is planned")
 }

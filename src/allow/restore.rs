@@ -1,0 +1,129 @@
+//! A swept contour put back onto the curves that it came from.
+//!
+//! The sweep gives the right order of curves, but places a crossing only as well as its own chords do where a curve runs
+//! nearly level. Here every stretch of the contour is recognised as a part of one segment of the loop, and neighbours meet
+//! where these segments truly cross.
+
+use super::region::{moved, tidy};
+use kurbo::{BezPath, Line, ParamCurve, ParamCurveDeriv, ParamCurveNearest, PathSeg, Point, Rect, Shape, Vec2};
+
+/// A contour's stretch is recognised within this distance, mm.
+const KNOWN: f64 = 0.25;
+
+/// Crossings are sought this far about the place that the sweep gives, mm.
+const NEAR: f64 = 1.0;
+
+/// A part of one segment of the loop.
+#[derive(Clone, Copy, Debug)]
+struct Part {
+    source: usize,
+    span: [f64; 2],
+}
+
+/// The contour as parts of the loop's segments; as it is, but tidied, where that can't be done.
+pub fn restored(contour: &BezPath, loop_segments: &[PathSeg]) -> BezPath {
+    let swept: Vec<PathSeg> = contour.segments().collect();
+    let parts = parts(&swept, loop_segments).and_then(|parts| welded(parts, loop_segments));
+    tidy(&parts.unwrap_or(swept))
+}
+
+fn parts(swept: &[PathSeg], sources: &[PathSeg]) -> Option<Vec<Part>> {
+    let boxes: Vec<Rect> = sources.iter().map(|s| Shape::bounding_box(s).inflate(KNOWN, KNOWN)).collect();
+    let mut parts: Vec<Part> = Vec::with_capacity(swept.len());
+    for segment in swept {
+        let probes = [0.25, 0.5, 0.75].map(|t| segment.eval(t));
+        let mut best: Option<(f64, Part)> = None;
+        for (source, curve) in sources.iter().enumerate() {
+            if !probes.iter().all(|p| boxes[source].contains(*p)) {
+                continue;
+            }
+            let feet = probes.map(|p| curve.nearest(p, 1e-9));
+            let far = feet.iter().map(|foot| foot.distance_sq).fold(0.0, f64::max);
+            let ahead = feet[0].t < feet[2].t;
+            if ahead && best.as_ref().is_none_or(|(least, _)| far < *least) {
+                let span = [segment.start(), segment.end()].map(|p| curve.nearest(p, 1e-9).t);
+                best = Some((far, Part { source, span }));
+            }
+        }
+        match best.filter(|(far, _)| *far < KNOWN * KNOWN) {
+            Some((_, part)) => match parts.last_mut() {
+                Some(last) if last.source == part.source && part.span[1] > last.span[0] => last.span[1] = part.span[1],
+                _ => parts.push(part),
+            },
+            // A crumb between two curves that all but touch; anything longer must be known.
+            None if segment.start().distance(segment.end()) < 0.01 => {}
+            None => return None,
+        }
+    }
+    if let [first, .., last] = parts[..] {
+        if first.source == last.source && last.span[0] < first.span[1] && parts.len() > 2 {
+            parts[0].span[0] = last.span[0];
+            parts.pop();
+        }
+    }
+    (parts.len() > 1).then_some(parts)
+}
+
+fn welded(mut parts: Vec<Part>, sources: &[PathSeg]) -> Option<Vec<PathSeg>> {
+    let count = parts.len();
+    for i in 0..count {
+        let next = (i + 1) % count;
+        let (a, b) = (parts[i], parts[next]);
+        let (curve, other) = (&sources[a.source], &sources[b.source]);
+        let follows = curve.end().distance(other.start()) < 1e-6;
+        if follows
+            && curve.eval(a.span[1]).distance(curve.end()) < 0.01
+            && other.eval(b.span[0]).distance(other.start()) < 0.01
+        {
+            parts[i].span[1] = 1.0;
+            parts[next].span[0] = 0.0;
+            continue;
+        }
+        let [s, t] = crossing(curve, other, [a.span[1], b.span[0]])?;
+        parts[i].span[1] = s;
+        parts[next].span[0] = t;
+    }
+    let mut segments = Vec::with_capacity(count);
+    for part in parts {
+        let [from, to] = part.span;
+        if from >= to {
+            return None;
+        }
+        let curve = sources[part.source];
+        segments.push(if from > 0.0 || to < 1.0 { curve.subsegment(from..to) } else { curve });
+    }
+    // Both sides of a weld are the same point to 1e-9; make it one.
+    for i in 0..count {
+        let next = segments[(i + 1) % count].start();
+        segments[i] = moved(segments[i], [segments[i].start(), next]);
+    }
+    Some(segments)
+}
+
+/// Where two curves cross, near given parameters: Newton's method on both at once. Curves that touch without crossing are
+/// left where they are.
+fn crossing(a: &PathSeg, b: &PathSeg, [mut s, mut t]: [f64; 2]) -> Option<[f64; 2]> {
+    let start = a.eval(s).midpoint(b.eval(t));
+    for _ in 0..16 {
+        let gap = b.eval(t) - a.eval(s);
+        let (u, v) = (velocity(a, s), velocity(b, t));
+        let cross = u.cross(v);
+        if gap.hypot() < 1e-10 {
+            break;
+        }
+        if cross.abs() < 1e-7 * u.hypot() * v.hypot() {
+            return (gap.hypot() < 1e-6).then_some([s, t]);
+        }
+        s = (s + gap.cross(v) / cross).clamp(0.0, 1.0);
+        t = (t + gap.cross(u) / cross).clamp(0.0, 1.0);
+    }
+    let (p, q): (Point, Point) = (a.eval(s), b.eval(t));
+    (p.distance(q) < 1e-6 && p.distance(start) < NEAR).then_some([s, t])
+}
+
+fn velocity(segment: &PathSeg, t: f64) -> Vec2 {
+    match segment {
+        PathSeg::Line(Line { p0, p1 }) => *p1 - *p0,
+        other => other.to_cubic().deriv().eval(t).to_vec2(),
+    }
+}

@@ -1,0 +1,115 @@
+//! The command line, as clap reads it.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Drafts garment pieces from a person's measures and draws or cuts them at true size.
+#[derive(Debug, Parser)]
+#[command(version, about, max_term_width = 100, arg_required_else_help = true)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// The main job: a style and measures in, proven files for every device out, one folder per person
+    Make(MakeArgs),
+    /// A style and measures in, pieces and a picture out
+    Draft(DraftArgs),
+    /// Walk every seam: both lengths, the difference, the planned ease
+    Walk(WalkArgs),
+    /// Pieces in, the same pieces with their cut lines out
+    Allow(AllowArgs),
+    /// Measure a written file against its pieces
+    Proof(ProofArgs),
+}
+
+/// Where pieces come from.
+#[derive(Debug, Args)]
+pub struct From {
+    /// A style sheet (`*.style.kdl`), or pieces (`*.pieces.json`)
+    #[arg(value_name = "STYLE")]
+    pub source: PathBuf,
+    /// A person's measures (`*.measures.kdl`); give it again for each person. Not needed with pieces
+    #[arg(short, long, value_name = "FILE", num_args = 1..)]
+    pub measures: Vec<PathBuf>,
+    /// Set a choice of the style, as in --set "bust ease=3 1/2"
+    #[arg(long, value_name = "NAME=VALUE")]
+    pub set: Vec<String>,
+    /// Two sides of a seam may differ by this much, mm
+    #[arg(long, value_name = "MM", default_value_t = oaktag::walk::TOLERANCE)]
+    pub tolerance: f64,
+    /// Go on in spite of findings that would hold the output back (a failed proof excepted)
+    #[arg(long)]
+    pub anyway: bool,
+}
+
+/// Arguments of `make`.
+#[derive(Debug, Args)]
+pub struct MakeArgs {
+    /// What to make.
+    #[command(flatten)]
+    pub from: From,
+    /// A device: a profile's file, or its short name in `profiles/`; give it again for each device
+    #[arg(short, long, value_name = "NAME", required = true, num_args = 1..)]
+    pub device: Vec<String>,
+    /// The folder to write into; each person has a folder in it
+    #[arg(short, long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Print what was made as JSON on standard output
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `draft`.
+#[derive(Debug, Args)]
+pub struct DraftArgs {
+    /// What to draft.
+    #[command(flatten)]
+    pub from: From,
+    /// The folder to write into; without it the pieces go to standard output
+    #[arg(short, long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+}
+
+/// Arguments of `walk`.
+#[derive(Debug, Args)]
+pub struct WalkArgs {
+    /// What to walk.
+    #[command(flatten)]
+    pub from: From,
+    /// Print the report as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `allow`.
+#[derive(Debug, Args)]
+pub struct AllowArgs {
+    /// Pieces (`*.pieces.json`)
+    #[arg(value_name = "PIECES")]
+    pub pieces: PathBuf,
+    /// The file to write; without it the pieces go to standard output
+    #[arg(short, long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+/// Arguments of `proof`.
+#[derive(Debug, Args)]
+pub struct ProofArgs {
+    /// The file that was written for a device
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// The pieces that it was made from (`*.pieces.json`)
+    #[arg(short, long, value_name = "PIECES")]
+    pub pieces: PathBuf,
+    /// The device it was made for
+    #[arg(short, long, value_name = "NAME")]
+    pub device: String,
+    /// Print the proof as JSON
+    #[arg(long)]
+    pub json: bool,
+}

@@ -1,0 +1,147 @@
+//! Files in and out. Written whole or not at all.
+
+use oaktag::diag::{Finding, Result};
+use oaktag::pipeline::NamedDevice;
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// The largest file read, bytes: far over any pieces file or drawing of a whole wardrobe.
+const LARGEST: u64 = 256_000_000;
+
+/// Reads a whole file as text.
+pub fn read_text(path: &Path) -> Result<String> {
+    let bytes = read_bytes(path)?;
+    String::from_utf8(bytes).map_err(|e| {
+        trouble(path, format!("this file is not text (byte {} is no UTF-8)", e.utf8_error().valid_up_to()))
+            .hint("save it as UTF-8 text")
+            .into()
+    })
+}
+
+/// Reads a whole file.
+pub fn read_bytes(path: &Path) -> Result<Vec<u8>> {
+    let size = fs::metadata(path).map_err(|e| unreadable(path, &e))?.len();
+    if size > LARGEST {
+        return Err(trouble(path, format!("this file has {size} bytes; the largest read is {LARGEST}")).into());
+    }
+    fs::read(path).map_err(|e| unreadable(path, &e).into())
+}
+
+fn unreadable(path: &Path, error: &std::io::Error) -> Finding {
+    let finding = trouble(path, format!("this file can't be read: {}", plain(error)));
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let wanted = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+    let names: Vec<String> = fs::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .collect();
+    match oaktag::diag::nearest(&wanted, names.iter().map(String::as_str)) {
+        Some(name) if name != wanted => finding.hint(format!("did you mean \"{}\"?", folder.join(name).display())),
+        _ => finding.hint("check its name and folder"),
+    }
+}
+
+/// Writes files into a folder, making it where it is missing: all are first written beside their targets, then put in
+/// place. On trouble nothing is left behind that was not there before.
+pub fn write_all(folder: &Path, files: &[(String, &[u8])]) -> Result<()> {
+    fs::create_dir_all(folder).map_err(|e| unwritable(folder, &e))?;
+    let mut staged: Vec<(PathBuf, PathBuf)> = Vec::new();
+    let result = files.iter().try_for_each(|(name, bytes)| {
+        let target = folder.join(name);
+        let beside = folder.join(format!(".{name}.part"));
+        staged.push((beside.clone(), target));
+        let mut file = fs::File::create(&beside)?;
+        file.write_all(bytes)?;
+        file.sync_all()
+    });
+    let result = result.and_then(|()| staged.iter().try_for_each(|(beside, target)| fs::rename(beside, target)));
+    result.map_err(|e| {
+        for (beside, _) in &staged {
+            let _ = fs::remove_file(beside);
+        }
+        unwritable(folder, &e).into()
+    })
+}
+
+/// Writes one file.
+pub fn write_one(path: &Path, bytes: &[u8]) -> Result<()> {
+    let Some(name) = path.file_name() else {
+        return Err(trouble(path, "this is no file name".into()).hint("name a file to write").into());
+    };
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    write_all(folder, &[(name.to_string_lossy().into_owned(), bytes)])
+}
+
+fn unwritable(path: &Path, error: &std::io::Error) -> Finding {
+    trouble(path, format!("nothing can be written here: {}", plain(error)))
+        .hint("choose a folder that you may write to, with -o")
+}
+
+/// An input error's own words, without the system's number.
+fn plain(error: &std::io::Error) -> String {
+    let text = error.to_string();
+    text.split(" (os error").next().unwrap_or(&text).to_lowercase()
+}
+
+fn trouble(path: &Path, message: String) -> Finding {
+    Finding::error(message).in_file(path.display().to_string())
+}
+
+/// Finds a device: a file, or a short name in `profiles/` of this folder, or one of the built-in profiles.
+pub fn device(name: &str) -> Result<(NamedDevice, Vec<Finding>)> {
+    let path = Path::new(name);
+    if path.extension().is_some_and(|extension| extension == "kdl") || path.is_file() {
+        return read_device(path, short_name(path));
+    }
+    let beside = Path::new("profiles").join(format!("{name}.device.kdl"));
+    if beside.is_file() {
+        return read_device(&beside, name.to_owned());
+    }
+    if let Some((_, text)) = BUILT_IN.iter().find(|(known, _)| *known == name) {
+        let (device, findings) = oaktag::device::read(text, &format!("built-in profile {name}"))?;
+        return Ok((NamedDevice { name: name.to_owned(), device }, findings));
+    }
+    let mut known: Vec<String> = BUILT_IN.iter().map(|(known, _)| (*known).to_owned()).collect();
+    for entry in fs::read_dir("profiles").into_iter().flatten().flatten() {
+        let file = entry.file_name().to_string_lossy().into_owned();
+        known.extend(file.strip_suffix(".device.kdl").map(ToOwned::to_owned));
+    }
+    known.sort();
+    known.dedup();
+    let known: Vec<&str> = known.iter().map(String::as_str).collect();
+    Err(oaktag::source::with_known(Finding::error(format!("there is no device \"{name}\"")), name, &known).into())
+}
+
+/// The profiles that come with the program.
+const BUILT_IN: [(&str, &str); 2] = [
+    ("roll-plotter", include_str!("../../profiles/roll-plotter.device.kdl")),
+    ("card-cutter", include_str!("../../profiles/card-cutter.device.kdl")),
+];
+
+fn read_device(path: &Path, name: String) -> Result<(NamedDevice, Vec<Finding>)> {
+    let text = read_text(path)?;
+    let (device, findings) = oaktag::device::read(&text, &path.display().to_string())?;
+    Ok((NamedDevice { name, device }, findings))
+}
+
+fn short_name(path: &Path) -> String {
+    let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+    file_word(name.trim_end_matches(".kdl").trim_end_matches(".device"))
+}
+
+/// A name as a file name: lower case, words joined by hyphens, letters and digits of any script.
+pub fn file_word(name: &str) -> String {
+    let mut word = String::new();
+    for c in name.chars().flat_map(char::to_lowercase) {
+        if c.is_alphanumeric() {
+            word.push(c);
+        } else if !word.is_empty() && !word.ends_with('-') {
+            word.push('-');
+        }
+    }
+    let word = word.trim_end_matches('-');
+    if word.is_empty() { "unnamed".into() } else { word.chars().take(60).collect() }
+}

@@ -1,0 +1,43 @@
+//! The face: arguments, files, terminal. Data goes to standard output, all else to standard error.
+
+mod args;
+mod commands;
+mod disk;
+mod say;
+
+use args::{Cli, Command};
+use clap::Parser;
+use oaktag::diag::Finding;
+use std::process::ExitCode;
+
+/// How a command ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum End {
+    /// Done.
+    Done,
+    /// Findings hold the output back.
+    Held,
+}
+
+/// What a command returns: usage, file and device trouble is an error.
+pub type Outcome = Result<End, Box<Finding>>;
+
+/// Reads the arguments, runs the command and gives its exit code: 0 done, 1 held back by findings, 2 trouble.
+pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    let outcome = match &cli.command {
+        Command::Make(args) => commands::make(args),
+        Command::Draft(args) => commands::draft(args),
+        Command::Walk(args) => commands::walk(args),
+        Command::Allow(args) => commands::allow(args),
+        Command::Proof(args) => commands::proof(args),
+    };
+    match outcome {
+        Ok(End::Done) => ExitCode::SUCCESS,
+        Ok(End::Held) => ExitCode::from(1),
+        Err(finding) => {
+            say::findings(&[*finding]);
+            ExitCode::from(2)
+        }
+    }
+}

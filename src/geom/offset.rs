@@ -1,0 +1,425 @@
+//! Parallel curves: the curve at a constant width to the right of another.
+//!
+//! The parallel of c(t) at width w is o(t) = c(t) + w·n(t), n the unit normal to the right of the direction of travel.
+//! Its speed is |c'|·(1 + w·κ), κ the curvature, positive where c turns left. Where c turns right more tightly than w,
+//! 1 + w·κ < 0: the parallel runs backwards there and bounds nothing (Farouki and Neff, *Analytic properties of plane
+//! offset curves*, CAGD 7, 1990). On such a stretch the path given here follows the centres of curvature instead, so
+//! that the band between c and its parallel is swept by normals that never cross one another.
+//!
+//! Every stretch is fitted with cubics that have the parallel's own end points and end tangents; their arms are the
+//! least-squares solution for the deviation along the normal (Gauss-Newton, then reweighted towards the least maximum).
+//! Each fit is then measured at [`CHECKS`] normals, and bisected where it strays.
+
+use kurbo::{CubicBez, Line, ParamCurve, ParamCurveDeriv, ParamCurveNearest, PathSeg, Point, QuadBez, Vec2};
+
+/// Normals at which every fitted cubic is measured.
+pub const CHECKS: usize = 33;
+
+/// Normals used while fitting. More make the fit slower and hardly better.
+const FIT: usize = 10;
+
+/// Halvings of one stretch at the most; 2⁻¹² of a metre is a quarter millimetre, far below any feature of cloth.
+const MAX_DEPTH: u32 = 12;
+
+/// One smooth stretch of a parallel.
+#[derive(Clone, Copy, Debug)]
+pub struct Parallel {
+    /// The parallel itself.
+    pub curve: PathSeg,
+    /// Which segment of the source it belongs to.
+    pub source: usize,
+    /// The source's parameters at its two ends.
+    pub span: [f64; 2],
+    /// Whether it follows the centres of curvature, because the source turns more tightly than the width.
+    pub evolute: bool,
+}
+
+/// A cubic with what is asked of it over and over: derivatives, and tangents that hold at its ends.
+#[derive(Clone, Copy, Debug)]
+pub struct Source {
+    curve: CubicBez,
+    first: QuadBez,
+    second: Line,
+    ends: [Vec2; 2],
+}
+
+impl Source {
+    /// Prepares a cubic that is not a single point.
+    pub fn new(curve: CubicBez) -> Self {
+        let first = curve.deriv();
+        let CubicBez { p0, p1, p2, p3 } = curve;
+        let ends = [first_apart([p1 - p0, p2 - p0, p3 - p0]), first_apart([p3 - p2, p3 - p1, p3 - p0])];
+        Self { curve, first, second: first.deriv(), ends }
+    }
+
+    /// The point at a parameter.
+    pub fn point(&self, t: f64) -> Point {
+        self.curve.eval(t)
+    }
+
+    /// First derivative.
+    pub fn velocity(&self, t: f64) -> Vec2 {
+        self.first.eval(t).to_vec2()
+    }
+
+    /// Second derivative.
+    pub fn acceleration(&self, t: f64) -> Vec2 {
+        self.second.eval(t).to_vec2()
+    }
+
+    /// Unit tangent.
+    pub fn tangent(&self, t: f64) -> Vec2 {
+        if t <= 1e-9 {
+            return self.ends[0];
+        }
+        if t >= 1.0 - 1e-9 {
+            return self.ends[1];
+        }
+        let velocity = self.velocity(t);
+        let speed = velocity.hypot();
+        if speed > 1e-12 { velocity / speed } else { self.ends[usize::from(t > 0.5)] }
+    }
+
+    /// Unit normal to the right of the tangent.
+    pub fn normal(&self, t: f64) -> Vec2 {
+        right(self.tangent(t))
+    }
+
+    /// The exact parallel at a width.
+    pub fn parallel(&self, t: f64, width: f64) -> Point {
+        self.point(t) + width * self.normal(t)
+    }
+
+    /// Signed curvature, 1/mm, positive where the curve turns left; infinite where it stands still and turns.
+    pub fn curvature(&self, t: f64) -> f64 {
+        let velocity = self.velocity(t);
+        velocity.cross(self.acceleration(t)) / velocity.hypot().powi(3)
+    }
+
+    /// The width that the band has at a parameter: the full width, or the radius of a tighter curve to the right.
+    pub fn reach(&self, t: f64, width: f64) -> f64 {
+        let bend = -self.curvature(t);
+        if bend * width > 1.0 { 1.0 / bend } else { width }
+    }
+}
+
+/// The vector turned a quarter circle clockwise.
+pub fn right(v: Vec2) -> Vec2 {
+    Vec2::new(v.y, -v.x)
+}
+
+/// The direction of the first vector that is longer than rounding: a control point on its end point has none.
+fn first_apart(vectors: [Vec2; 3]) -> Vec2 {
+    vectors.into_iter().find(|v| v.hypot() > 1e-7).map_or(Vec2::ZERO, unit)
+}
+
+fn unit(v: Vec2) -> Vec2 {
+    let length = v.hypot();
+    if length > 0.0 { v / length } else { Vec2::ZERO }
+}
+
+/// Any segment as a cubic; a line or quadratic is raised exactly.
+pub fn as_cubic(segment: &PathSeg) -> CubicBez {
+    segment.to_cubic()
+}
+
+/// The parallel of a smooth run of segments, at `width` mm to its right, within `tolerance` mm. Neighbouring stretches
+/// share their end points where the run is smooth. At width 0 it is the run itself.
+pub fn parallel(run: &[PathSeg], width: f64, tolerance: f64) -> Vec<Parallel> {
+    let mut out = Vec::with_capacity(run.len() * 2);
+    for (source, segment) in run.iter().enumerate() {
+        if width == 0.0 {
+            out.push(Parallel { curve: *segment, source, span: [0.0, 1.0], evolute: false });
+            continue;
+        }
+        if let PathSeg::Line(line) = segment {
+            let shift = width * right(unit(line.p1 - line.p0));
+            let curve = PathSeg::Line(Line::new(line.p0 + shift, line.p1 + shift));
+            out.push(Parallel { curve, source, span: [0.0, 1.0], evolute: false });
+            continue;
+        }
+        let curve = Source::new(as_cubic(segment));
+        let turns = turning_points(&curve, width);
+        let mut fitter = Fitter { curve, width, tolerance, source, out: &mut out };
+        for pair in turns.windows(2) {
+            let [a, b] = [pair[0], pair[1]];
+            if curve.reach(0.5 * (a + b), width) < width {
+                fitter.follow_centres(a, b);
+            } else {
+                fitter.fit([a, b], 0);
+            }
+        }
+    }
+    out
+}
+
+/// 0, the parameters where 1 + w·κ changes sign, and 1.
+fn turning_points(curve: &Source, width: f64) -> Vec<f64> {
+    let mut turns = vec![0.0];
+    // c' × c'' is a quadratic in t; where it is positive the curve turns left and nothing can happen.
+    let cross = |t: f64| curve.velocity(t).cross(curve.acceleration(t));
+    let [low, mid, high] = [cross(0.0), cross(0.5), cross(1.0)];
+    let bend = 2.0 * (low - 2.0 * mid + high);
+    let slope = -3.0 * low + 4.0 * mid - high;
+    let lowest = if bend > 0.0 { (-slope / (2.0 * bend)).clamp(0.0, 1.0) } else { 0.0 };
+    let least = low.min(high).min(cross(lowest));
+    if least < 0.0 {
+        // Scaled so that it stays finite where the speed vanishes: |c'|³ + w·(c' × c'').
+        let value = |t: f64| curve.velocity(t).hypot().powi(3) + width * cross(t);
+        let samples: Vec<f64> = sign_samples(&value);
+        for pair in samples.windows(2) {
+            let [mut a, mut b] = [pair[0], pair[1]];
+            let sign = value(a) < 0.0;
+            if sign == (value(b) < 0.0) {
+                continue;
+            }
+            for _ in 0..52 {
+                let t = 0.5 * (a + b);
+                if (value(t) < 0.0) == sign { a = t } else { b = t }
+            }
+            let t = 0.5 * (a + b);
+            if t > 1e-7 && t < 1.0 - 1e-7 {
+                turns.push(t);
+            }
+        }
+    }
+    turns.push(1.0);
+    turns
+}
+
+/// Parameters between which a function is taken to change its sign at most once: a regular grid, and the places of its
+/// local extremes near zero, found by golden section.
+fn sign_samples(value: &impl Fn(f64) -> f64) -> Vec<f64> {
+    const GRID: usize = 24;
+    // A hair inside the ends, where a vanishing speed would make the sign meaningless.
+    let at = |i: usize| (i as f64 / GRID as f64).clamp(1e-6, 1.0 - 1e-6);
+    let values: Vec<f64> = (0..=GRID).map(|i| value(at(i))).collect();
+    let mut samples = vec![at(0)];
+    for i in 1..=GRID {
+        if i < GRID {
+            let (before, here, after) = (values[i - 1], values[i], values[i + 1]);
+            let flip = if here < before && here <= after { 1.0 } else { -1.0 };
+            let extreme = flip * here < flip * before && flip * here <= flip * after;
+            if extreme && flip * here > 0.0 {
+                samples.push(golden(at(i - 1), at(i + 1), |t| flip * value(t)));
+            }
+        }
+        samples.push(at(i));
+    }
+    samples.sort_by(f64::total_cmp);
+    samples
+}
+
+fn golden(mut a: f64, mut b: f64, value: impl Fn(f64) -> f64) -> f64 {
+    const RATIO: f64 = 0.618_033_988_749_894_9;
+    for _ in 0..24 {
+        let (c, d) = (b - RATIO * (b - a), a + RATIO * (b - a));
+        if value(c) < value(d) { b = d } else { a = c }
+    }
+    0.5 * (a + b)
+}
+
+struct Fitter<'a> {
+    curve: Source,
+    width: f64,
+    tolerance: f64,
+    source: usize,
+    out: &'a mut Vec<Parallel>,
+}
+
+impl Fitter<'_> {
+    fn push(&mut self, curve: PathSeg, span: [f64; 2], evolute: bool) {
+        self.out.push(Parallel { curve, source: self.source, span, evolute });
+    }
+
+    /// Lines along the centres of curvature from a to b, within the tolerance.
+    fn follow_centres(&mut self, a: f64, b: f64) {
+        const STEPS: usize = 8;
+        let (curve, width) = (self.curve, self.width);
+        let centre = |t: f64| {
+            // At the stretch's ends the radius is the width, or the source ends.
+            curve.point(t) + curve.reach(t.clamp(1e-9, 1.0 - 1e-9), width) * curve.normal(t)
+        };
+        let mut from = (a, centre(a));
+        for i in 1..=STEPS {
+            let t = if i == STEPS { b } else { a + (b - a) * i as f64 / STEPS as f64 };
+            self.chord(from, (t, centre(t)), &centre, 0);
+            from = (t, centre(t));
+        }
+    }
+
+    fn chord(&mut self, from: (f64, Point), to: (f64, Point), centre: &impl Fn(f64) -> Point, depth: u32) {
+        let t = 0.5 * (from.0 + to.0);
+        let middle = centre(t);
+        let chord = Line::new(from.1, to.1);
+        if depth < 6 && chord.nearest(middle, 1e-9).distance_sq > self.tolerance * self.tolerance {
+            self.chord(from, (t, middle), centre, depth + 1);
+            self.chord((t, middle), to, centre, depth + 1);
+        } else {
+            self.push(PathSeg::Line(chord), [from.0, to.0], true);
+        }
+    }
+
+    fn fit(&mut self, [a, b]: [f64; 2], depth: u32) {
+        let (p0, p3) = (self.curve.parallel(a, self.width), self.curve.parallel(b, self.width));
+        let small = p0.distance(p3) < 0.1 * self.tolerance && self.turning(a, b) < 0.5;
+        if depth >= MAX_DEPTH || small {
+            let arm = p0.distance(p3) / 3.0;
+            let cubic = CubicBez::new(p0, p0 + arm * self.curve.tangent(a), p3 - arm * self.curve.tangent(b), p3);
+            self.push(PathSeg::Cubic(cubic), [a, b], false);
+            return;
+        }
+        // A cubic of more than a third of a circle fits badly; don't even try.
+        if self.turning(a, b) < 2.1 {
+            if let Some(cubic) = self.fitted(a, b) {
+                if self.deviation(&cubic, a, b, CHECKS) <= self.tolerance {
+                    self.push(PathSeg::Cubic(cubic), [a, b], false);
+                    return;
+                }
+            }
+        }
+        let t = self.halfway(a, b);
+        self.fit([a, t], depth + 1);
+        self.fit([t, b], depth + 1);
+    }
+
+    /// Angle turned from a to b, both ways added up, radians.
+    fn turning(&self, a: f64, b: f64) -> f64 {
+        let mut sum = 0.0;
+        let mut last = self.curve.tangent(a);
+        for i in 1..=4 {
+            let next = self.curve.tangent(a + (b - a) * f64::from(i) / 4.0);
+            sum += last.cross(next).atan2(last.dot(next)).abs();
+            last = next;
+        }
+        sum
+    }
+
+    /// Where to bisect: at half the turning where it is one-sided and uneven, otherwise at half the parameter.
+    fn halfway(&self, a: f64, b: f64) -> f64 {
+        let middle = 0.5 * (a + b);
+        let (first, second) = (self.turning(a, middle), self.turning(middle, b));
+        if first < 10.0 * second && second < 10.0 * first {
+            return middle;
+        }
+        let (mut low, mut high) = (a, b);
+        for _ in 0..20 {
+            let t = 0.5 * (low + high);
+            if self.turning(a, t) < self.turning(t, b) { low = t } else { high = t }
+        }
+        (0.5 * (low + high)).clamp(a + 0.02 * (b - a), b - 0.02 * (b - a))
+    }
+
+    /// The cubic with the parallel's ends and tangents whose arms make it deviate least.
+    fn fitted(&self, a: f64, b: f64) -> Option<CubicBez> {
+        let (p0, p3) = (self.curve.parallel(a, self.width), self.curve.parallel(b, self.width));
+        let (t0, t3) = (self.curve.tangent(a), self.curve.tangent(b));
+        let cubic = |arms: [f64; 2]| CubicBez::new(p0, p0 + arms[0] * t0, p3 - arms[1] * t3, p3);
+        // The source's own arms, and those of a circular arc of the width: exact for a circle.
+        let angle = t0.cross(t3).atan2(t0.dot(t3));
+        let round = self.width * 4.0 / 3.0 * (angle / 4.0).tan();
+        let third = (b - a) / 3.0;
+        let longest = 2.0 * (p0.distance(p3) + self.width * angle.abs());
+        let mut arms = [a, b].map(|t| (third * self.curve.velocity(t).hypot() + round).clamp(0.0, longest));
+        let targets: [(Point, Vec2); FIT] = std::array::from_fn(|k| {
+            let t = a + (b - a) * (k + 1) as f64 / (FIT + 1) as f64;
+            (self.curve.parallel(t, self.width), self.curve.tangent(t))
+        });
+        let mut at: [f64; FIT] = std::array::from_fn(|k| (k + 1) as f64 / (FIT + 1) as f64);
+        let mut weights = [1.0; FIT];
+        let mut best: Option<(f64, [f64; 2])> = None;
+        for round in 0..12 {
+            let trial = cubic(arms);
+            let speed = trial.deriv();
+            let mut worst = 0.0_f64;
+            let mut errors = [0.0; FIT];
+            let (mut aa, mut ab, mut bb, mut ae, mut be) = (0.0, 0.0, 0.0, 0.0, 0.0);
+            for k in 0..FIT {
+                let (target, along) = targets[k];
+                for _ in 0..2 {
+                    let ahead = speed.eval(at[k]).to_vec2().dot(along);
+                    let step = (trial.eval(at[k]) - target).dot(along) / ahead;
+                    if step.is_finite() {
+                        at[k] = (at[k] - step).clamp(0.0, 1.0);
+                    }
+                }
+                let (u, v) = (at[k], 1.0 - at[k]);
+                let normal = right(along);
+                let error = (trial.eval(u) - target).dot(normal);
+                errors[k] = error.abs();
+                worst = worst.max(errors[k]);
+                let (ga, gb) = (3.0 * v * v * u * t0.dot(normal), -3.0 * v * u * u * t3.dot(normal));
+                aa += weights[k] * ga * ga;
+                ab += weights[k] * ga * gb;
+                bb += weights[k] * gb * gb;
+                ae += weights[k] * ga * error;
+                be += weights[k] * gb * error;
+            }
+            if !worst.is_finite() {
+                return None;
+            }
+            if best.is_none_or(|(least, _)| worst < least) {
+                best = Some((worst, arms));
+            }
+            if worst < 0.6 * self.tolerance || (round >= 4 && worst > 8.0 * self.tolerance) {
+                break;
+            }
+            if round >= 4 {
+                for k in 0..FIT {
+                    weights[k] *= 0.2 + errors[k] / worst;
+                }
+            }
+            // A whiff of damping keeps nearly straight stretches from flinging their arms about.
+            let damping = 1e-9 * (aa + bb) + 1e-15;
+            let determinant = (aa + damping) * (bb + damping) - ab * ab;
+            let step = [(ae * (bb + damping) - be * ab) / determinant, (be * (aa + damping) - ae * ab) / determinant];
+            if !(step[0].is_finite() && step[1].is_finite()) {
+                break;
+            }
+            arms = [0, 1].map(|i| (arms[i] - step[i]).clamp(0.0, longest));
+        }
+        best.map(|(_, arms)| cubic(arms))
+    }
+
+    /// How far a fitted cubic strays from the parallel over a..b: measured along the parallel's normals, and from points
+    /// of the cubic between them back to the source. Infinite where the cubic runs backwards.
+    fn deviation(&self, cubic: &CubicBez, a: f64, b: f64, checks: usize) -> f64 {
+        let speed = cubic.deriv();
+        let mut worst = 0.0_f64;
+        let (mut u, mut last) = (0.0, 0.0);
+        for k in 1..checks {
+            let t = a + (b - a) * k as f64 / checks as f64;
+            let (target, along) = (self.curve.parallel(t, self.width), self.curve.tangent(t));
+            u = (u + 1.0 / checks as f64).min(1.0);
+            for _ in 0..3 {
+                let step = (cubic.eval(u) - target).dot(along) / speed.eval(u).to_vec2().dot(along);
+                if !step.is_finite() {
+                    return f64::INFINITY;
+                }
+                u = (u - step).clamp(last, 1.0);
+                if step.abs() < 1e-7 {
+                    break;
+                }
+            }
+            let there = cubic.eval(u);
+            worst = worst.max(there.distance(target));
+            // Back again: the point halfway from the last check must lie at the width from the source.
+            let half = cubic.eval(0.5 * (u + last));
+            let mut s = t - 0.5 * (b - a) / checks as f64;
+            for _ in 0..2 {
+                let offset = half - self.curve.point(s);
+                let velocity = self.curve.velocity(s);
+                let step = offset.dot(velocity) / (velocity.hypot2() - offset.dot(self.curve.acceleration(s)));
+                if step.is_finite() {
+                    s = (s + step).clamp(a, b);
+                }
+            }
+            worst = worst.max((half.distance(self.curve.parallel(s, self.width))).abs());
+            if worst > self.tolerance {
+                return worst;
+            }
+            last = u;
+        }
+        worst
+    }
+}

@@ -1,0 +1,248 @@
+//! Where each copy goes.
+//!
+//! Bottom-left placing by true outlines: one copy after the other takes the place where it reaches least far along x.
+//! Several orders of the copies are tried and the best lay is kept. A search that packs closer can take this one's place
+//! behind the same function.
+
+use super::copy::Copy;
+use super::rows::{ROUNDING, Room, Shape, Spot};
+use super::square::{Block, SIDES};
+use super::{Placed, Sheet, SheetStroke};
+use crate::device::{Medium, MediumKind};
+use crate::diag::{Finding, Result};
+use kurbo::{Affine, Rect};
+
+/// A copy in every way that it can be turned.
+struct Item {
+    turned: Vec<(Affine, Shape)>,
+}
+
+/// A medium being filled.
+struct Bin {
+    room: Room,
+    block: Block,
+    /// Lower left corner of the check square within the margins.
+    corner: [f64; 2],
+    /// Copy, which way turned, and where.
+    placed: Vec<(usize, usize, Spot)>,
+    /// How far along x it is used.
+    used: f64,
+}
+
+/// Sheets with every copy on them, and the characters of the stamp that can't be lettered.
+pub(super) fn pack(copies: &[Copy], medium: &Medium, stamp: &str) -> Result<(Vec<Sheet>, String)> {
+    let (width, height) = inside(medium);
+    let row = Room::row_height(medium.gap);
+    let turns = match medium.kind {
+        MediumKind::Roll { .. } => &[0, 2][..],
+        MediumKind::Sheet { .. } => &[0, 1, 2, 3],
+    };
+    let items: Vec<Item> = copies.iter().map(|copy| Item::new(copy, turns, row)).collect();
+    for (item, copy) in items.iter().zip(copies) {
+        item.check_size(copy, medium)?;
+    }
+    let empty = Room::new(width, height, medium.gap, row);
+    let mut best: Option<(usize, f64, Vec<Bin>)> = None;
+    for order in orders(&items) {
+        let bins =
+            fill(&items, &order, &empty, stamp).map_err(|index| no_room(copies[index].piece.name.clone(), medium))?;
+        let used = bins.iter().map(|bin| bin.used).sum();
+        if best.as_ref().is_none_or(|(count, length, _)| (bins.len(), used) < (*count, *length)) {
+            best = Some((bins.len(), used, bins));
+        }
+    }
+    let bins = best.map_or(Vec::new(), |(_, _, bins)| bins);
+    let mut missing: Vec<char> = bins.iter().flat_map(|bin| bin.block.missing.iter().copied()).collect();
+    missing.sort_unstable();
+    missing.dedup();
+    Ok((bins.iter().map(|bin| bin.sheet(copies, &items, medium)).collect(), missing.into_iter().collect()))
+}
+
+/// What a medium leaves inside its margins, mm along x and y.
+fn inside(medium: &Medium) -> (f64, f64) {
+    let (width, height) = match medium.kind {
+        MediumKind::Roll { width, longest } => (longest, width),
+        MediumKind::Sheet { width, height } => (width, height),
+    };
+    (width - 2.0 * medium.margin, height - 2.0 * medium.margin)
+}
+
+/// Large copies first, by several notions of large; of two alike the first given.
+fn orders(items: &[Item]) -> Vec<Vec<usize>> {
+    let by: [fn(Rect) -> f64; 3] = [|bounds| bounds.area(), |bounds| bounds.height(), |bounds| bounds.width()];
+    by.into_iter()
+        .map(|size| {
+            let mut order: Vec<usize> = (0..items.len()).collect();
+            order.sort_by(|a, b| size(items[*b].bounds()).total_cmp(&size(items[*a].bounds())));
+            order
+        })
+        .collect()
+}
+
+/// Fills as many bins as it takes. The error is the copy that finds no room on an empty one.
+fn fill(items: &[Item], order: &[usize], empty: &Room, stamp: &str) -> std::result::Result<Vec<Bin>, usize> {
+    let mut bins: Vec<Bin> = Vec::new();
+    for index in order {
+        let item = &items[*index];
+        if bins.iter_mut().any(|bin| bin.place(*index, item)) {
+            continue;
+        }
+        bins.push(Bin::opened_with(*index, item, empty, stamp).ok_or(*index)?);
+    }
+    Ok(bins)
+}
+
+impl Item {
+    fn new(copy: &Copy, turns: &[usize], row: f64) -> Self {
+        // Quarter turns as whole numbers, so that nothing is rounded.
+        const QUARTERS: [[f64; 4]; 4] =
+            [[1.0, 0.0, 0.0, 1.0], [0.0, 1.0, -1.0, 0.0], [-1.0, 0.0, 0.0, -1.0], [0.0, -1.0, 1.0, 0.0]];
+        let turned = turns
+            .iter()
+            .map(|turn| {
+                let [a, b, c, d] = QUARTERS[*turn];
+                let transform = Affine::new([a, b, c, d, 0.0, 0.0]) * copy.along_grain;
+                let outline = transform * &copy.piece.outline;
+                let lines: Vec<_> = copy.strokes.iter().map(|stroke| transform * &stroke.path).collect();
+                (transform, Shape::new(&outline, lines.iter(), row))
+            })
+            .collect();
+        Self { turned }
+    }
+
+    /// Its extent with the grain along x.
+    fn bounds(&self) -> Rect {
+        self.turned[0].1.bounds
+    }
+
+    /// An error that says by how much the piece is too large, and what would fit.
+    fn check_size(&self, copy: &Copy, medium: &Medium) -> Result<()> {
+        let (width, height) = inside(medium);
+        let over = |bounds: Rect| ((bounds.width() - width).max(0.0), (bounds.height() - height).max(0.0));
+        let sizes = self.turned.iter().map(|(_, shape)| shape.bounds);
+        let Some(bounds) = sizes.min_by(|a, b| {
+            let [a, b] = [over(*a), over(*b)].map(|(x, y)| x + y);
+            a.total_cmp(&b)
+        }) else {
+            return Ok(());
+        };
+        let (x, y) = over(bounds);
+        if x.max(y) <= ROUNDING {
+            return Ok(());
+        }
+        let mut ways = Vec::new();
+        let (along, across) = match medium.kind {
+            MediumKind::Roll { .. } => ("long along the grain", "wide across the grain"),
+            MediumKind::Sheet { .. } => ("long", "wide"),
+        };
+        if x > ROUNDING {
+            ways.push(format!("{:.1} mm {along}, {x:.1} mm more than the {width:.1} mm", bounds.width()));
+        }
+        if y > ROUNDING {
+            ways.push(format!("{:.1} mm {across}, {y:.1} mm more than the {height:.1} mm", bounds.height()));
+        }
+        let message = format!("the piece is {} that \"{}\" leaves inside its margins", ways.join(" and "), medium.name);
+        let needs = |side: f64| (side + 2.0 * medium.margin - ROUNDING).ceil();
+        let hint = match medium.kind {
+            MediumKind::Roll { .. } => format!(
+                "a roll at least {} mm wide with plots up to {} mm long would take it",
+                needs(bounds.height()),
+                needs(bounds.width())
+            ),
+            MediumKind::Sheet { .. } => {
+                format!("a sheet of at least {} × {} mm would take it", needs(bounds.width()), needs(bounds.height()))
+            }
+        };
+        Err(Box::new(Finding::error(message).piece(&copy.piece.name).hint(hint)))
+    }
+}
+
+impl Bin {
+    /// An empty medium with its check square in the corner where it leaves room for the copy: the larger square where it
+    /// can be, the lower left corner where it can be.
+    fn opened_with(index: usize, item: &Item, empty: &Room, stamp: &str) -> Option<Self> {
+        let (width, height) = empty.size();
+        let ample = width.min(height) >= 3.0 * SIDES[0];
+        for side in SIDES.into_iter().filter(|side| ample || *side < SIDES[0]) {
+            let block = Block::new(side, stamp, width);
+            let (right, top) = (width - block.width, height - block.height);
+            if right < 0.0 || top < 0.0 {
+                continue;
+            }
+            for [x, y] in [[0.0, 0.0], [0.0, top], [right, 0.0], [right, top]] {
+                let mut room = empty.clone();
+                room.block(Rect::new(x, y, x + block.width, y + block.height));
+                let used = x + block.width;
+                let mut bin = Self { room, block: block.clone(), corner: [x, y], placed: Vec::new(), used };
+                if bin.place(index, item) {
+                    return Some(bin);
+                }
+            }
+        }
+        None
+    }
+
+    /// Places a copy where it reaches least far along x, if there is room.
+    fn place(&mut self, index: usize, item: &Item) -> bool {
+        let mut best: Option<(f64, usize, Spot)> = None;
+        for (turn, (_, shape)) in item.turned.iter().enumerate() {
+            let limit = best.map_or(f64::INFINITY, |(reach, ..)| reach);
+            if let Some(spot) = self.room.find(shape, limit) {
+                let reach = spot.x + shape.bounds.width();
+                if reach < limit {
+                    best = Some((reach, turn, spot));
+                }
+            }
+        }
+        let Some((reach, turn, spot)) = best else { return false };
+        self.room.take(&item.turned[turn].1, spot);
+        self.placed.push((index, turn, spot));
+        self.used = self.used.max(reach);
+        true
+    }
+
+    fn sheet(&self, copies: &[Copy], items: &[Item], medium: &Medium) -> Sheet {
+        let (width, height) = match medium.kind {
+            MediumKind::Roll { width, .. } => (self.used + 2.0 * medium.margin, width),
+            MediumKind::Sheet { width, height } => (width, height),
+        };
+        let corner = Affine::translate((self.corner[0] + medium.margin, self.corner[1] + medium.margin));
+        let mut strokes: Vec<SheetStroke> = self
+            .block
+            .strokes
+            .iter()
+            .map(|(role, name, path)| SheetStroke {
+                role: *role,
+                placed: None,
+                edge: (*name).into(),
+                path: corner * path,
+            })
+            .collect();
+        let mut placed = Vec::new();
+        // Listed as the pieces are, whatever the order of placing was.
+        let mut listed = self.placed.clone();
+        listed.sort_by_key(|(index, ..)| *index);
+        for (index, turn, spot) in listed {
+            let (copy, (turned, shape)) = (&copies[index], &items[index].turned[turn]);
+            let x = medium.margin + spot.x - shape.bounds.x0;
+            let y = medium.margin + self.room.height_of(spot.row) - shape.bounds.y0;
+            let transform = Affine::translate((x, y)) * *turned;
+            let outline = transform * &copy.piece.outline;
+            let outline = if transform.determinant() < 0.0 { outline.reverse_subpaths() } else { outline };
+            strokes.extend(copy.strokes.iter().map(|stroke| SheetStroke {
+                role: stroke.role,
+                placed: Some(placed.len()),
+                edge: stroke.edge.clone(),
+                path: transform * &stroke.path,
+            }));
+            let (piece, person) = (copy.piece.name.clone(), copy.piece.person.clone());
+            placed.push(Placed { piece, person, transform, outline });
+        }
+        Sheet { medium: medium.name.clone(), width, height, placed, strokes, square: self.block.side }
+    }
+}
+
+fn no_room(piece: String, medium: &Medium) -> Box<Finding> {
+    let message = format!("\"{}\" has room for the piece, but not for a check square beside it", medium.name);
+    Box::new(Finding::error(message).piece(piece).hint("a larger medium or a smaller margin would take both"))
+}

@@ -1,0 +1,118 @@
+//! The finished sheet, checked exactly and by other means than those that laid it.
+
+use super::Sheet;
+use crate::device::{Medium, MediumKind};
+use crate::diag::{Finding, Result};
+use geo::{Area, BooleanOps, Distance, Euclidean, Length, LineString, Polygon};
+use kurbo::{BezPath, PathEl, Rect, Shape as _};
+
+/// How far the flattened outlines compared here may stray, mm.
+const FLAT: f64 = 0.01;
+
+/// Rounding in coordinates of up to 100 m, mm.
+const ROUNDING: f64 = 1e-6;
+
+/// Checks that a sheet is as large as its medium allows, that every piece keeps its size, that all lies inside the
+/// margins, and that pieces and the check square keep the medium's gap from one another, or with a gap of 0 do not
+/// overlap. Outlines are flattened to 0.01 mm, so a gap may fall short by 0.02 mm unnoticed.
+///
+/// # Errors
+/// The first fault, naming the pieces.
+pub fn verify(sheet: &Sheet, medium: &Medium) -> Result<()> {
+    let (fits, width, height) = match medium.kind {
+        MediumKind::Roll { width, longest } => {
+            (sheet.width <= longest + ROUNDING && same(sheet.height, width), longest, width)
+        }
+        MediumKind::Sheet { width, height } => (same(sheet.width, width) && same(sheet.height, height), width, height),
+    };
+    if !(fits && sheet.width > 0.0) {
+        let [w, h] = [sheet.width, sheet.height];
+        return fault(format!("the sheet is {w:.1} × {h:.1} mm and the medium {width:.1} × {height:.1} mm"), None);
+    }
+    for placed in &sheet.placed {
+        let [a, b, c, d, ..] = placed.transform.as_coeffs();
+        if !(same(a * a + b * b, 1.0) && same(c * c + d * d, 1.0) && same(a * c + b * d, 0.0)) {
+            return fault("the piece does not keep its size and shape".into(), Some(&placed.piece));
+        }
+    }
+    let inside = Rect::new(0.0, 0.0, sheet.width, sheet.height).inset(ROUNDING - medium.margin);
+    let outlines = sheet.placed.iter().map(|placed| (&placed.outline, Some(&*placed.piece)));
+    let strokes = sheet.strokes.iter().map(|stroke| {
+        let piece = stroke.placed.and_then(|index| sheet.placed.get(index));
+        (&stroke.path, piece.map(|placed| &*placed.piece))
+    });
+    for (path, piece) in outlines.chain(strokes) {
+        if !path.is_finite() {
+            return fault("a line has a coordinate that is not a number".into(), piece);
+        }
+        let bounds = path.bounding_box();
+        if !path.is_empty() && inside.union(bounds) != inside {
+            return fault("a line leaves the medium's margins".into(), piece);
+        }
+    }
+    apart(sheet, medium.gap)
+}
+
+/// Whether everything that lies on the sheet keeps its distance.
+fn apart(sheet: &Sheet, gap: f64) -> Result<()> {
+    let mut shapes: Vec<(Rect, Polygon, &str)> = Vec::new();
+    for placed in &sheet.placed {
+        shapes.push((placed.outline.bounding_box(), polygon(&placed.outline), &placed.piece));
+    }
+    let own = sheet.strokes.iter().filter(|stroke| stroke.placed.is_none()).map(|stroke| stroke.path.bounding_box());
+    if let Some(square) = own.reduce(|a, b| a.union(b)) {
+        shapes.push((square, polygon(&square.to_path(0.1)), "the check square"));
+    }
+    // Sweep along x: only shapes whose extents come within the gap are compared.
+    shapes.sort_by(|a, b| a.0.x0.total_cmp(&b.0.x0));
+    for (index, (bounds, shape, name)) in shapes.iter().enumerate() {
+        let near = bounds.inset(gap);
+        for (other_bounds, other, other_name) in shapes[index + 1..].iter().take_while(|other| other.0.x0 <= near.x1) {
+            if other_bounds.y0 <= near.y1 && other_bounds.y1 >= near.y0 {
+                compare(shape, other, gap).map_err(|message| {
+                    Box::new(Finding::error(format!("\"{name}\" and \"{other_name}\" {message}")).piece(*name))
+                })?;
+            }
+        }
+    }
+    Ok(())
+}
+
+fn compare(a: &Polygon, b: &Polygon, gap: f64) -> std::result::Result<(), String> {
+    let least = gap - 2.0 * FLAT;
+    if least > 0.0 {
+        let distance = Euclidean.distance(a, b);
+        if distance == 0.0 {
+            return Err("overlap".into());
+        }
+        if distance < least {
+            return Err(format!("lie {distance:.2} mm apart, and need {gap:.2} mm"));
+        }
+        return Ok(());
+    }
+    // Without a gap outlines may touch, and their flattened sides then cross by as much as they stray.
+    let shared = a.intersection(b).unsigned_area();
+    let seam = Euclidean.length(a.exterior()).min(Euclidean.length(b.exterior()));
+    if shared > 2.0 * FLAT * seam { Err(format!("overlap by {shared:.1} mm²")) } else { Ok(()) }
+}
+
+fn polygon(path: &BezPath) -> Polygon {
+    let mut points = Vec::new();
+    kurbo::flatten(path, FLAT, |element| match element {
+        PathEl::MoveTo(point) | PathEl::LineTo(point) => points.push((point.x, point.y)),
+        _ => {}
+    });
+    Polygon::new(LineString::from(points), Vec::new())
+}
+
+fn same(a: f64, b: f64) -> bool {
+    (a - b).abs() <= ROUNDING
+}
+
+fn fault(message: String, piece: Option<&str>) -> Result<()> {
+    let finding = Finding::error(message).hint("this is a fault of the program: please report it with the file");
+    Err(Box::new(match piece {
+        Some(piece) => finding.piece(piece),
+        None => finding,
+    }))
+}

@@ -1,0 +1,189 @@
+//! Figures and findings in the words that a dressmaker uses. Inside a figure stand no-break spaces, so that `12 3/8 in`
+//! is never broken over two lines; the terminal's tables turn them back into plain ones.
+
+use crate::diag::Severity;
+use crate::piece::{Cut, Finish, Pressed};
+use crate::role::Role;
+use crate::units::{Unit, format_length, parse_length, trimmed};
+use kurbo::Size;
+
+/// A space that no line is broken at.
+pub(super) const NO_BREAK: &str = "\u{a0}";
+
+/// Stands for a figure that isn't known.
+pub(super) const UNKNOWN: &str = "–";
+
+/// Differences under this read as "none", mm: half of what one decimal of a millimetre shows.
+const NO_DIFFERENCE: f64 = 0.05;
+
+/// A length in the user's unit.
+pub(super) fn length(mm: f64, unit: Unit) -> String {
+    if mm.is_finite() { unbroken(&format_length(mm, unit)) } else { UNKNOWN.into() }
+}
+
+fn unbroken(figure: &str) -> String {
+    figure.replace(' ', NO_BREAK)
+}
+
+/// A length that must be exact, such as the side of a check square: in the user's unit where that shows it to a
+/// hundredth of a millimetre, else in millimetres.
+pub(super) fn exact(mm: f64, unit: Unit) -> String {
+    let shown = length(mm, unit);
+    match parse_length(&shown, unit) {
+        Ok(read) if (read - mm).abs() < 0.01 => shown,
+        _ => unbroken(&format!("{} mm", trimmed(mm, 2))),
+    }
+}
+
+/// Width by height, with a place to break before the ×.
+pub(super) fn size(size: Size, unit: Unit) -> String {
+    format!("{} ×{NO_BREAK}{}", length(size.width, unit), length(size.height, unit))
+}
+
+/// An area: square inches where inches are used, else square centimetres; whole ones from ten up.
+pub(super) fn area(square_mm: f64, unit: Unit) -> String {
+    let (side, sign) = match unit {
+        Unit::Inch => (Unit::Inch.mm(), "sq in"),
+        Unit::Centimetre | Unit::Millimetre => (Unit::Centimetre.mm(), "cm²"),
+    };
+    let value = square_mm.abs() / (side * side);
+    if !value.is_finite() {
+        return UNKNOWN.into();
+    }
+    unbroken(&format!("{} {sign}", trimmed(value, usize::from(value < 10.0))))
+}
+
+/// A small difference: in the user's unit, and in millimetres beside it where a sixteenth of an inch would hide it.
+pub(super) fn difference(mm: f64, unit: Unit) -> String {
+    if !mm.is_finite() {
+        return UNKNOWN.into();
+    }
+    if mm.abs() < NO_DIFFERENCE {
+        return "none".into();
+    }
+    match unit {
+        Unit::Inch => format!("{} ({}{NO_BREAK}mm)", length(mm, unit), trimmed(mm, 1)),
+        Unit::Centimetre | Unit::Millimetre => unbroken(&format!("{} mm", trimmed(mm, 1))),
+    }
+}
+
+/// Millimetres to a thousandth, for proofs.
+pub(super) fn fine(mm: f64) -> String {
+    if mm.is_finite() { format!("{mm:.3}{NO_BREAK}mm") } else { UNKNOWN.into() }
+}
+
+/// What the first side has to spare, as planned.
+pub(super) fn ease(mm: f64, unit: Unit) -> String {
+    if mm.is_finite() && mm.abs() < NO_DIFFERENCE { "none".into() } else { length(mm, unit) }
+}
+
+/// An angle to a whole degree.
+pub(super) fn degrees(angle: Option<f64>) -> String {
+    match angle {
+        Some(angle) if angle.is_finite() => format!("{}°", trimmed(angle, 0)),
+        _ => UNKNOWN.into(),
+    }
+}
+
+/// `1 piece`, `2 pieces`.
+pub(super) fn count(number: usize, one: &str) -> String {
+    if number == 1 { format!("1 {one}") } else { format!("{number} {one}s") }
+}
+
+/// How many to cut: `2, mirrored`, `1 on the fold`.
+pub(super) fn how_many(cut: &Cut, on_fold: bool) -> String {
+    let mut text = cut.count.to_string();
+    if cut.mirrored && cut.count == 2 {
+        text.push_str(" (a pair)");
+    } else if cut.mirrored && cut.count > 1 {
+        text.push_str(", every second mirrored");
+    }
+    if on_fold {
+        text.push_str(" on the fold");
+    }
+    text
+}
+
+/// The corner's finish.
+pub(super) fn finish(finish: Finish) -> &'static str {
+    match finish {
+        Finish::Mitre => "mitre",
+        Finish::Bevel => "bevel",
+        Finish::Round => "round",
+        Finish::Square => "square",
+        Finish::Step => "step",
+        Finish::FoldBack => "fold back",
+    }
+}
+
+/// Where a dart or a pleat is pressed.
+pub(super) fn pressed(side: Pressed) -> &'static str {
+    match side {
+        Pressed::ToStart => "pressed towards the edge's start",
+        Pressed::ToEnd => "pressed towards the edge's end",
+        Pressed::Open => "pressed open",
+    }
+}
+
+/// What a severity asks of the reader.
+pub(super) fn severity(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "Note",
+        Severity::Warning => "Look at this",
+        Severity::Breach => "Check before cutting",
+        Severity::Error => "Stop",
+    }
+}
+
+/// A role as a layer's name.
+pub(super) fn layer(role: Role) -> &'static str {
+    match role {
+        Role::Cut => "cut line",
+        Role::Sew => "sew line",
+        Role::Notch => "notches",
+        Role::Grain => "grainline",
+        Role::Fold => "fold",
+        Role::Drill => "drill holes",
+        Role::Line => "inner lines",
+        Role::Dart => "darts and pleats",
+        Role::Label => "writing",
+        Role::Square => "check square",
+    }
+}
+
+/// A, B … Z, AA, AB …
+pub(super) fn letter(index: usize) -> String {
+    let last = char::from(b'A' + (index % 26) as u8);
+    if index < 26 { last.to_string() } else { format!("{}{last}", letter(index / 26 - 1)) }
+}
+
+/// The unit's name in the plural.
+pub(super) fn unit_name(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Inch => "inches",
+        Unit::Centimetre => "centimetres",
+        Unit::Millimetre => "millimetres",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_read_as_people_say_them() {
+        let plain = |figure: String| figure.replace(NO_BREAK, " ");
+        assert_eq!(plain(size(Size::new(304.8, 609.6), Unit::Inch)), "12 in × 24 in");
+        // 1 ft² = 144 sq in (definition); 1 m² = 10,000 cm² (definition).
+        assert_eq!(plain(area(304.8 * 304.8, Unit::Inch)), "144 sq in");
+        assert_eq!(plain(area(1e6, Unit::Millimetre)), "10000 cm²");
+        assert_eq!(plain(difference(0.04, Unit::Inch)), "none");
+        assert_eq!(plain(difference(-0.6, Unit::Inch)), "0 in (-0.6 mm)");
+        assert_eq!(plain(difference(f64::NAN, Unit::Inch)), UNKNOWN);
+        assert_eq!(plain(exact(101.6, Unit::Inch)), "4 in");
+        assert_eq!(plain(exact(100.0, Unit::Inch)), "100 mm");
+        assert_eq!(degrees(Some(179.6)), "180°");
+        assert_eq!(how_many(&Cut { count: 2, mirrored: true, cloth: "main".into() }, false), "2 (a pair)");
+        assert_eq!(["A", "Z", "AA", "BA"].map(String::from), [0, 25, 26, 52].map(letter));
+    }
+}
