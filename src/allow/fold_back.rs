@@ -7,6 +7,7 @@
 
 use super::corner::{Corner, Cut, MITRE_LIMIT, Strip, joined};
 use super::outline::{Side, turn};
+use crate::geom::crossing::{first_rise, run_up};
 use crate::geom::offset::{Parallel, Target, right, round_arms};
 use kurbo::{Affine, Line, ParamCurve, ParamCurveNearest, PathSeg, Point, Vec2};
 
@@ -155,7 +156,7 @@ fn folded_first(sides: [Strip; 2], tolerance: f64) -> Option<Corner> {
         }
         chain.push(if stretch == from.0 && from.1 > 0.0 { parallel.curve.subsegment(from.1..1.0) } else { parallel.curve });
     }
-    let chain = up_to(chain, wide, &seam)?;
+    let [chain, _] = run_up(&chain, |p| seam.height(p).0 - wide)?;
     // Mirrored, and walked from the raw edge back to the seam.
     let mut path: Vec<PathSeg> = Vec::new();
     for segment in chain.iter().rev() {
@@ -179,52 +180,9 @@ fn level_crossing(parallel: &[Parallel], seam: &Seam) -> Option<Cut> {
         if piece.evolute {
             return None;
         }
-        let at = reaches(&piece.curve, 0.0, seam)?;
+        let at = first_rise(&piece.curve, |p| seam.height(p).0)?;
         Some(Cut { stretch, at, point: piece.curve.eval(at) })
     })
-}
-
-/// The first parameter at which a segment is `height` up the piece.
-fn reaches(segment: &PathSeg, height: f64, seam: &Seam) -> Option<f64> {
-    const GRID: u32 = 16;
-    let above = |t: f64| seam.height(segment.eval(t)).0 - height;
-    if above(0.0) >= 0.0 {
-        return Some(0.0);
-    }
-    let i = (1..=GRID).find(|i| above(f64::from(*i) / f64::from(GRID)) >= 0.0)?;
-    let (mut low, mut high) = (f64::from(i - 1) / f64::from(GRID), f64::from(i) / f64::from(GRID));
-    for _ in 0..52 {
-        let t = 0.5 * (low + high);
-        if above(t) < 0.0 { low = t } else { high = t }
-    }
-    Some(high)
-}
-
-/// A chain of segments up to a height on the piece, run on straight where it ends before.
-fn up_to(chain: Vec<PathSeg>, height: f64, seam: &Seam) -> Option<Vec<PathSeg>> {
-    let mut kept = Vec::new();
-    for segment in chain {
-        if let Some(t) = reaches(&segment, height, seam) {
-            if t > 0.0 {
-                kept.push(if t < 1.0 { segment.subsegment(0.0..t) } else { segment });
-            }
-            return (!kept.is_empty()).then_some(kept);
-        }
-        if seam.height(segment.end()).0 < -SAME {
-            return None;
-        }
-        kept.push(segment);
-    }
-    let last = kept.last()?;
-    let (end, along) = (last.end(), crate::geom::path::tangent(last, 1.0));
-    let (reached, out) = seam.height(end);
-    let rise = -along.dot(out);
-    // A neighbour that runs level never gets there.
-    if rise < 0.1 {
-        return None;
-    }
-    kept.push(PathSeg::Line(Line::new(end, end + (height - reached) / rise * along)));
-    Some(kept)
 }
 
 fn mirrored(segment: &PathSeg, seam: &Seam, tolerance: f64) -> Vec<PathSeg> {

@@ -19,6 +19,7 @@
 //! about a point is the number of parts that hold it. The boundary where it is first at least 1 is the cut line: one sweep
 //! over one loop of true curves. Every cut line is then proven against the definition (`proof`).
 
+mod cap;
 mod corner;
 mod fold_back;
 mod outline;
@@ -65,8 +66,9 @@ pub fn allow(piece: &Piece, tolerance: f64) -> Result<(CutPiece, Vec<Finding>)> 
         let hint = format!("between {FINEST} and 1 mm; {TOLERANCE} is usual");
         return Err(Box::new(Finding::error(format!("a tolerance of {tolerance} mm is out of range")).hint(hint)));
     }
-    let region = Region::new(outline::outline(piece)?, FIT_SHARE * tolerance);
-    let mut findings = plain_corners(piece, &region);
+    let mut findings = Vec::new();
+    let region = Region::new(outline::outline(piece, &mut findings)?, FIT_SHARE * tolerance);
+    findings.extend(plain_corners(piece, &region));
     let half = region.outline.axis.map(|axis| half_plane(&axis, &region));
     let quick = swept(&region, half.as_ref()).and_then(|cut| {
         proof::prove(&region, &cut.line, tolerance)?;
