@@ -22,6 +22,7 @@
 mod cap;
 mod corner;
 mod fold_back;
+mod kerf;
 mod outline;
 mod proof;
 mod region;
@@ -36,6 +37,7 @@ use proof::Flaw;
 use region::Region;
 
 pub use corner::MITRE_LIMIT;
+pub use kerf::kerf;
 
 /// How far the cut line may stray from the true one, mm.
 pub const TOLERANCE: f64 = 0.005;
