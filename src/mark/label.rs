@@ -65,6 +65,11 @@ pub(super) struct Label {
 }
 
 impl Label {
+    /// How much of it there was room for, and how large, up to what is read with ease.
+    pub fn reads(&self) -> (i8, f64) {
+        (self.holds, self.height.min(READABLE))
+    }
+
     /// Whether nothing was left out and it reads with ease.
     pub fn is_ample(&self) -> bool {
         self.holds == 2 && self.height >= 1.25 * READABLE
@@ -196,10 +201,11 @@ impl Wording {
         self.items.iter().flat_map(|item| item.written.missing.iter().copied())
     }
 
-    /// Finds the best place, size and arrangement for the label, and leaves out what has no room.
-    pub fn place(&self, piece: &Piece, ground: &Ground) -> Label {
+    /// Finds the best place, size and arrangement for the label, and leaves out what has no room; not less than `least`.
+    pub fn place(&self, piece: &Piece, ground: &Ground, least: i8) -> Label {
         let views = views(piece, ground);
-        let found = self.tries.iter().find_map(|tried| Some((tried, best(tried, &views)?)));
+        let mut tries = self.tries.iter().filter(|tried| tried.holds >= least);
+        let found = tries.find_map(|tried| Some((tried, best(tried, &views)?)));
         match found {
             Some((tried, (block, spot))) => block.label(self, spot, tried.holds),
             None => Label { strokes: Vec::new(), hatch: BezPath::new(), height: 0.0, holds: -2 },

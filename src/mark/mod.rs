@@ -166,23 +166,23 @@ struct Written<'a> {
 impl Written<'_> {
     /// A full label that can be read comes first, then figures on all edges, then a large label.
     fn worth(&self) -> (i8, f64, usize, f64) {
-        let Label { holds, height, .. } = self.label;
-        (holds, height.min(label::READABLE), usize::MAX - self.figures.left_out.len(), height)
+        let (holds, height) = self.label.reads();
+        (holds, height, usize::MAX - self.figures.left_out.len(), self.label.height)
     }
 }
 
 impl Sharing<'_> {
-    /// The label before the figures, or the other way round.
-    fn written<'g>(&self, grain: Option<&'g Grain>, figures_first: bool) -> Written<'g> {
+    /// The label before the figures, or the other way round. A label that would hold less than `least` is not looked for.
+    fn written<'g>(&self, grain: Option<&'g Grain>, figures_first: bool, least: i8) -> Written<'g> {
         let mut ground = self.ground.clone();
         if let Some(grain) = grain {
             take(&mut ground, &grain.strokes);
         }
         if figures_first {
             let figures = self.words.write(&mut ground);
-            Written { grain, figures, label: self.wording.place(self.piece, &ground) }
+            Written { grain, figures, label: self.wording.place(self.piece, &ground, least) }
         } else {
-            let label = self.wording.place(self.piece, &ground);
+            let label = self.wording.place(self.piece, &ground, least);
             ground.take([&label.hatch]);
             Written { grain, figures: self.words.write(&mut ground), label }
         }
@@ -192,16 +192,25 @@ impl Sharing<'_> {
     /// the label before the figures, and the grainline to a side. Takes the first way that leaves ample room, else the
     /// best.
     fn best<'g>(&self, grains: &'g [Grain]) -> Written<'g> {
-        let mut best = self.written(grains.first(), true);
-        let others = std::iter::once((grains.first(), false))
-            .chain(grains.iter().skip(1).flat_map(|grain| [(Some(grain), true), (Some(grain), false)]));
-        for (grain, figures_first) in others {
+        let mut best = self.written(grains.first(), true, i8::MIN);
+        let draft = std::iter::once((grains.first(), false));
+        for (grain, figures_first) in draft.chain(grains.iter().skip(1).map(|grain| (Some(grain), true))) {
             if best.label.is_ample() {
                 break;
             }
-            let other = self.written(grain, figures_first);
-            if other.worth() > best.worth() {
-                best = other;
+            // The label has most room where it comes first; what is not good enough then is not with the figures before.
+            let label_first = self.written(grain, false, best.label.holds);
+            if label_first.label.reads() < best.label.reads() {
+                continue;
+            }
+            if figures_first {
+                let other = self.written(grain, true, best.label.holds);
+                if other.worth() > best.worth() {
+                    best = other;
+                }
+            }
+            if !best.label.is_ample() && label_first.worth() > best.worth() {
+                best = label_first;
             }
         }
         best

@@ -142,8 +142,8 @@ impl View {
         let aside = cell * ((size as f64 - 1.0) / 2.0);
         let weighed = |v: Vec2| (v.x / wanted.half.x).max(v.y / wanted.half.y);
         let (reach, share) = (weighed(aside), self.nearness(centre, aside.hypot()));
-        // The best place may still be moved by a cell, and counts less for lying aside.
-        let least = (1.0 - ASIDE) * wanted.least - weighed(cell);
+        // The best place may still be moved within its cell, and counts less for lying aside.
+        let least = (1.0 - ASIDE / 2.0) * wanted.least - weighed(cell / 2.0);
         let floor = floor.map_or(0.0, |worth| worth / share).max(least) - HAIR;
         let (room, nearest) =
             self.all.room(centre, wanted.half, (floor - reach - HAIR, wanted.enough + reach), near);
