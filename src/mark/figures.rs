@@ -17,27 +17,23 @@ pub(super) struct Words {
     edges: Vec<EdgeWords>,
 }
 
-/// Name and net length of an edge, and its length alone, each in two sizes, best first.
 struct EdgeWords {
     name: String,
     walk: Walk,
-    choices: [Choice; 4],
+    /// Name and net length, and the length alone.
+    writings: [Writing; 2],
 }
 
-struct Choice {
+/// Words with capitals of height 1.
+struct Writing {
     written: Lettering,
     ink: Rect,
-    size: f64,
 }
 
-impl Choice {
-    fn new(text: &str, size: f64) -> Self {
-        let written = letter(text, size);
-        Self { ink: ink(&written.paths), written, size }
-    }
-
-    fn fits(&self, long: f64) -> bool {
-        self.written.width + 4.0 * self.size <= long
+impl Writing {
+    fn new(text: &str) -> Self {
+        let written = letter(text, 1.0);
+        Self { ink: ink(&written.paths), written }
     }
 }
 
@@ -93,21 +89,20 @@ impl Words {
 
     /// Characters that there is no glyph for.
     pub fn missing(&self) -> impl Iterator<Item = char> {
-        self.edges.iter().flat_map(|edge| edge.choices[0].written.missing.iter().copied())
+        self.edges.iter().flat_map(|edge| edge.writings[0].written.missing.iter().copied())
     }
 
     /// Writes along every edge that is long enough. The ground they take is marked as taken.
     pub fn write(&self, ground: &mut Ground) -> Figures {
         let mut figures = Figures { strokes: Vec::new(), left_out: Vec::new() };
         for edge in &self.edges {
-            let fitting = || edge.choices.iter().filter(|choice| choice.fits(edge.walk.long()));
-            match fitting().find_map(|choice| edge.along(choice, ground)) {
+            match edge.fitting().find_map(|(writing, size)| edge.along(writing, size, ground)) {
                 Some(paths) => {
                     ground.take(&paths);
                     let stroke = |path| Stroke { role: Role::Label, edge: edge.name.clone(), path };
                     figures.strokes.extend(paths.into_iter().map(stroke));
                 }
-                None if fitting().next().is_some() => figures.left_out.push(edge.name.clone()),
+                None if edge.fitting().next().is_some() => figures.left_out.push(edge.name.clone()),
                 None => {}
             }
         }
@@ -119,18 +114,24 @@ impl EdgeWords {
     fn new(edge: &Edge, unit: Unit) -> Self {
         let length = format_length(path::length(&edge.path), unit);
         let both = format!("{} {length}", edge.name);
-        let choices = [(&both, 1.25), (&both, 1.0), (&length, 1.25), (&length, 1.0)];
         Self {
             name: edge.name.clone(),
             walk: Walk::new(&edge.path),
-            choices: choices.map(|(text, size)| Choice::new(text, size * READABLE)),
+            writings: [Writing::new(&both), Writing::new(&length)],
         }
     }
 
+    /// What fits along the edge, with the height of its capitals, best first.
+    fn fitting(&self) -> impl Iterator<Item = (&Writing, f64)> {
+        let sizes = [1.25 * READABLE, READABLE];
+        let choices = self.writings.iter().flat_map(move |writing| sizes.map(|size| (writing, size)));
+        choices.filter(|(writing, size)| (writing.written.width + 4.0) * size <= self.walk.long())
+    }
+
     /// Words just inside the edge, near its middle, where they fit.
-    fn along(&self, words: &Choice, ground: &Ground) -> Option<Vec<BezPath>> {
-        let (long, size, wide) = (self.walk.long(), words.size, words.written.width);
-        let half = words.ink.size().to_vec2() / 2.0 + Vec2::new(0.5, 0.35) * size;
+    fn along(&self, words: &Writing, size: f64, ground: &Ground) -> Option<Vec<BezPath>> {
+        let (long, wide) = (self.walk.long(), size * words.written.width);
+        let half = (words.ink.size().to_vec2() / 2.0 + Vec2::new(0.5, 0.35)) * size;
         // Close to the edge anywhere along it, before farther in at its middle: past the bulge of a hollow edge, but not
         // so far that the words lose it.
         for steps in [0..4, 4..12] {
@@ -145,7 +146,7 @@ impl EdgeWords {
                 let at = self.walk.at(middle)?;
                 for step in steps.clone() {
                     let centre = at + inward * (half.y + 0.3 + 0.5 * f64::from(step));
-                    let spot = Spot { centre, angle: upright(along.atan2()), scale: 1.0 };
+                    let spot = Spot { centre, angle: upright(along.atan2()), scale: size };
                     if ground.fits(centre, spot.angle, half) {
                         let place = spot.transform() * Affine::translate(-words.ink.center().to_vec2());
                         return Some(words.written.paths.iter().map(|path| place * path).collect());

@@ -49,11 +49,9 @@ impl Boxed {
         Self { rect: self.rect, inside: self.inside.start + by..self.inside.end + by }
     }
 
-    /// Weighted Chebyshev distance from a point to the box; 0 or less inside.
-    fn distance(&self, from: Point, half: Vec2) -> f64 {
-        let x = (self.rect.x0 - from.x).max(from.x - self.rect.x1);
-        let y = (self.rect.y0 - from.y).max(from.y - self.rect.y1);
-        (x / half.x).max(y / half.y)
+    fn meets(&self, other: Rect) -> bool {
+        let own = self.rect;
+        own.x0 < other.x1 && own.x1 > other.x0 && own.y0 < other.y1 && own.y1 > other.y0
     }
 }
 
@@ -104,7 +102,6 @@ impl Lines {
     /// Whether a box is clear of all lines. `level` takes it to the square of half-size 1 about the origin, `about` is a box
     /// with level sides about it.
     pub fn clear(&self, about: Rect, level: Affine) -> bool {
-        let near = |own: &Rect| own.x0 <= about.x1 && own.x1 >= about.x0 && own.y0 <= about.y1 && own.y1 >= about.y0;
         let outside = |line: &Line| {
             let line = level * *line;
             chebyshev(line.p0.to_vec2(), line.p1.to_vec2()) > 1.0
@@ -112,9 +109,9 @@ impl Lines {
         let near = self
             .bales
             .iter()
-            .filter(|bale| near(&bale.rect))
+            .filter(|bale| bale.meets(about))
             .flat_map(|bale| &self.bundles[bale.inside.clone()])
-            .filter(|bundle| near(&bundle.rect));
+            .filter(|bundle| bundle.meets(about));
         near.into_iter().all(|bundle| self.all[bundle.inside.clone()].iter().all(outside))
     }
 
@@ -169,36 +166,60 @@ impl Lines {
     /// value below `floor` that is no less than it. With it the bundle of the line that it meets; the same bundle is
     /// looked at first for a centre nearby.
     pub fn room(&self, centre: Point, half: Vec2, (floor, enough): (f64, f64), first: usize) -> (f64, usize) {
-        let mut nearest = (enough, first);
-        let look = |index: usize, nearest: &mut (f64, usize)| {
-            let bundle = &self.bundles[index];
-            if bundle.distance(centre, half) < nearest.0 {
-                let least = self.all[bundle.inside.clone()].iter().fold(nearest.0, |least, line| {
-                    let (p, q) = (line.p0 - centre, line.p1 - centre);
-                    let (a, b) = (Vec2::new(p.x / half.x, p.y / half.y), Vec2::new(q.x / half.x, q.y / half.y));
-                    let beyond = |u: f64, v: f64| (u >= least && v >= least) || (u <= -least && v <= -least);
-                    if beyond(a.x, b.x) || beyond(a.y, b.y) { least } else { least.min(chebyshev(a, b)) }
-                });
-                if least < nearest.0 {
-                    *nearest = (least, index);
-                }
-            }
-            nearest.0 < floor
-        };
-        if first < self.bundles.len() && look(first, &mut nearest) {
-            return nearest;
+        let mut room = Room { centre, half, scale: enough, bundle: first, within: reach(centre, half, enough) };
+        if let Some(bundle) = self.bundles.get(first) {
+            room.look(self, first, bundle);
         }
         for bale in &self.bales {
-            if bale.distance(centre, half) < nearest.0 {
-                for index in bale.inside.clone() {
-                    if look(index, &mut nearest) {
-                        return nearest;
-                    }
+            if !bale.meets(room.within) {
+                continue;
+            }
+            for index in bale.inside.clone() {
+                if room.scale < floor {
+                    return (room.scale, room.bundle);
+                }
+                room.look(self, index, &self.bundles[index]);
+            }
+        }
+        (room.scale, room.bundle)
+    }
+}
+
+/// The room that a box has so far.
+struct Room {
+    centre: Point,
+    half: Vec2,
+    scale: f64,
+    bundle: usize,
+    within: Rect,
+}
+
+impl Room {
+    fn look(&mut self, lines: &Lines, index: usize, bundle: &Boxed) {
+        if !bundle.meets(self.within) {
+            return;
+        }
+        for line in &lines.all[bundle.inside.clone()] {
+            let (p, q, own) = (line.p0, line.p1, self.within);
+            let meets = (p.x < own.x1 || q.x < own.x1)
+                && (p.x > own.x0 || q.x > own.x0)
+                && (p.y < own.y1 || q.y < own.y1)
+                && (p.y > own.y0 || q.y > own.y0);
+            if meets {
+                let scaled = |p: Point| Vec2::new((p.x - self.centre.x) / self.half.x, (p.y - self.centre.y) / self.half.y);
+                let scale = chebyshev(scaled(p), scaled(q));
+                if scale < self.scale {
+                    (self.scale, self.bundle) = (scale, index);
+                    self.within = reach(self.centre, self.half, scale);
                 }
             }
         }
-        nearest
     }
+}
+
+fn reach(centre: Point, half: Vec2, scale: f64) -> Rect {
+    let half = half * scale;
+    Rect::new(centre.x - half.x, centre.y - half.y, centre.x + half.x, centre.y + half.y)
 }
 
 /// Least max(|x|, |y|) on the line from `a` to `b`. The function is convex and piecewise linear, so the least is at an

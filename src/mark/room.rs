@@ -29,12 +29,10 @@ pub(super) struct View {
     bounds: Rect,
 }
 
-/// A square block of cells with the most that a place in it can be worth.
+/// Cells from a column and a row on, so many wide and high, with the most that a place in them can be worth.
 struct Block {
     most: f64,
-    x: usize,
-    y: usize,
-    size: usize,
+    cells: [usize; 4],
     /// The bundle of lines nearest to its middle.
     nearest: usize,
 }
@@ -42,7 +40,7 @@ struct Block {
 impl Ord for Block {
     fn cmp(&self, other: &Self) -> Ordering {
         // Of equals the first in reading order, so that the search always takes the same way.
-        self.most.total_cmp(&other.most).then_with(|| (other.x, other.y, other.size).cmp(&(self.x, self.y, self.size)))
+        self.most.total_cmp(&other.most).then_with(|| other.cells.cmp(&self.cells))
     }
 }
 
@@ -88,25 +86,34 @@ impl View {
     /// and `enough`, and then near the middle. `None` where it can't be as large as `least`.
     pub fn roomiest(&self, half: Vec2, least: f64, enough: f64) -> Option<Spot> {
         let wanted = Wanted { half, least, enough };
+        if 2.0 * least * half.x > self.bounds.width() || 2.0 * least * half.y > self.bounds.height() {
+            return None;
+        }
         let mut found: Option<Found> = None;
         let mut open = BinaryHeap::new();
-        open.extend(self.block((0, 0, CELLS), 0, &wanted, None));
+        open.extend(self.block([0, 0, CELLS, CELLS], 0, &wanted, None));
         while let Some(block) = open.pop() {
             if found.is_some_and(|found| block.most + HAIR < found.worth) {
                 break;
             }
-            if block.size == 1 {
-                let centre = self.centre(block.x, block.y, 1);
+            let [x, y, wide, high] = block.cells;
+            if wide * high == 1 {
+                let centre = self.centre(block.cells);
                 let scale = block.most / self.nearness(centre, 0.0);
                 if found.is_none_or(|found| block.most > found.worth) {
                     found = Some(Found { worth: block.most, centre, scale });
                 }
                 continue;
             }
-            let size = block.size / 2;
-            for (x, y) in [(0, 0), (0, size), (size, 0), (size, size)] {
-                let place = (block.x + x, block.y + y, size);
-                open.extend(self.block(place, block.nearest, &wanted, found.map(|found| found.worth)));
+            // Halved across the way in which the box is moved about more, for its size.
+            let aside = self.aside(block.cells);
+            let parts = if wide > 1 && (high == 1 || aside.x * half.y >= aside.y * half.x) {
+                [[x, y, wide / 2, high], [x + wide / 2, y, wide / 2, high]]
+            } else {
+                [[x, y, wide, high / 2], [x, y + high / 2, wide, high / 2]]
+            };
+            for part in parts {
+                open.extend(self.block(part, block.nearest, &wanted, found.map(|found| found.worth)));
             }
         }
         let found = self.refined(found?, &wanted);
@@ -117,9 +124,16 @@ impl View {
         })
     }
 
-    fn centre(&self, x: usize, y: usize, size: usize) -> Point {
-        let at = |i: usize, from: f64, long: f64| from + long * (i as f64 + size as f64 / 2.0) / CELLS as f64;
-        Point::new(at(x, self.bounds.x0, self.bounds.width()), at(y, self.bounds.y0, self.bounds.height()))
+    fn centre(&self, [x, y, wide, high]: [usize; 4]) -> Point {
+        let at = |i: usize, size: usize, from: f64, long: f64| from + long * (i as f64 + size as f64 / 2.0) / CELLS as f64;
+        let Rect { x0, y0, .. } = self.bounds;
+        Point::new(at(x, wide, x0, self.bounds.width()), at(y, high, y0, self.bounds.height()))
+    }
+
+    /// How far the outer cells' centres lie from the middle, each way.
+    fn aside(&self, [.., wide, high]: [usize; 4]) -> Vec2 {
+        let share = |cells: usize| (cells as f64 - 1.0) / 2.0 / CELLS as f64;
+        Vec2::new(self.bounds.width() * share(wide), self.bounds.height() * share(high))
     }
 
     /// Share of a scale that counts up to `radius` from `centre`.
@@ -128,18 +142,12 @@ impl View {
         1.0 - ASIDE * aside / self.bounds.size().to_vec2().hypot()
     }
 
-    /// A block at a place (x, y, size), unless nothing in it can be worth more than `floor` or reach the least scale.
-    /// `near` is a bundle of lines that may be nearest.
-    fn block(
-        &self,
-        (x, y, size): (usize, usize, usize),
-        near: usize,
-        wanted: &Wanted,
-        floor: Option<f64>,
-    ) -> Option<Block> {
-        let centre = self.centre(x, y, size);
+    /// A block, unless nothing in it can be worth more than `floor` or reach the least scale. `near` is a bundle of lines
+    /// that may be nearest.
+    fn block(&self, cells: [usize; 4], near: usize, wanted: &Wanted, floor: Option<f64>) -> Option<Block> {
+        let centre = self.centre(cells);
         let cell = self.bounds.size().to_vec2() / CELLS as f64;
-        let aside = cell * ((size as f64 - 1.0) / 2.0);
+        let aside = self.aside(cells);
         let weighed = |v: Vec2| (v.x / wanted.half.x).max(v.y / wanted.half.y);
         let (reach, share) = (weighed(aside), self.nearness(centre, aside.hypot()));
         // The best place may still be moved within its cell, and counts less for lying aside.
@@ -151,7 +159,7 @@ impl View {
             return None;
         }
         let most = if self.outline.contains(centre) { reach + room } else { reach - room };
-        (most > 0.0 && most >= floor).then_some(Block { most: most.min(wanted.enough) * share, x, y, size, nearest })
+        (most > 0.0 && most >= floor).then_some(Block { most: most.min(wanted.enough) * share, cells, nearest })
     }
 
     /// The same, moved by ever smaller steps as long as that helps.
