@@ -116,7 +116,7 @@ fn ten_thousand_strokes_in_time() {
         let proof = prove(&drawing, &sheet, &device, Some(&j));
         println!("{format:?}: {} strokes, {} bytes, {:?}", proof.strokes, bytes.len(), start.elapsed());
         assert!(proof.passed, "{:?}", proof.reasons);
-        assert!(start.elapsed() < Duration::from_secs(60), "{format:?}: {:?}", start.elapsed());
+        assert!(start.elapsed() < Duration::from_mins(1), "{format:?}: {:?}", start.elapsed());
     }
 }
 
@@ -201,10 +201,9 @@ fn sizes_are_true() {
         assert!((bounds.x0 - 20.0 / 0.9987).abs() < 1e-5, "{format:?}: placed by {}", bounds.x0);
         assert!((bounds.y0 - 20.0).abs() < 1e-5, "{format:?}: y points up from {}", bounds.y0);
         if format == Format::Svg {
-            // The page grows where the corrected square would be clipped: 320 of 300 mm up.
-            assert_eq!((drawing.width, drawing.height), (Some(400.0), Some(320.0)));
-            let text = String::from_utf8(bytes).expect("UTF-8");
-            assert!(text.contains("width=\"400mm\"") && text.contains("viewBox=\"0 0 400 320\""), "{text}");
+            // The page is the sheet as this machine needs it, and grows where the square would be clipped: 320 mm up.
+            let (width, height) = (drawing.width.expect("a width"), drawing.height.expect("a height"));
+            assert!((width - 400.0 / 0.9987).abs() < 1e-5 && (height - 320.0).abs() < 1e-5, "{width} x {height}");
         }
     }
 }

@@ -9,7 +9,8 @@ use super::region::Region;
 use crate::geom::crossing::first_crossing;
 use crate::geom::offset::{Source, right};
 use kurbo::{
-    BezPath, CubicBez, ParamCurve, ParamCurveDeriv, ParamCurveExtrema, ParamCurveNearest, PathEl, PathSeg, Point, Rect, Shape, Vec2,
+    BezPath, CubicBez, ParamCurve, ParamCurveDeriv, ParamCurveExtrema, ParamCurveNearest, PathEl, PathSeg, Point, Rect,
+    Shape, Vec2,
 };
 
 /// Samples are no farther apart than this, mm.
@@ -117,7 +118,7 @@ fn samples(segment: &PathSeg) -> impl Iterator<Item = Point> + '_ {
 }
 
 /// The point of a segment's exact band border at a parameter.
-fn exact(segment: &PathSeg, t: f64, width: f64) -> Point {
+pub fn exact(segment: &PathSeg, t: f64, width: f64) -> Point {
     match segment {
         PathSeg::Line(line) => line.eval(t) + width * right((line.p1 - line.p0).normalize()),
         other => {
@@ -163,13 +164,10 @@ impl Inside {
 
     /// Whether the contour passes within `slack` of a point.
     pub fn passes(&self, p: Point, slack: f64) -> bool {
-        self.pieces
-            .iter()
-            .filter(|piece| piece.area.inflate(slack, slack).contains(p))
-            .any(|piece| {
-                // The quick way finds it nearly always; its no is not taken for an answer.
-                nearest(&piece.curve, p).1 <= slack || piece.curve.nearest(p, 1e-6).distance_sq <= slack * slack
-            })
+        self.pieces.iter().filter(|piece| piece.area.inflate(slack, slack).contains(p)).any(|piece| {
+            // The quick way finds it nearly always; its no is not taken for an answer.
+            nearest(&piece.curve, p).1 <= slack || piece.curve.nearest(p, 1e-6).distance_sq <= slack * slack
+        })
     }
 
     /// How many times the contour winds about a point.
@@ -282,23 +280,27 @@ impl<'a> Membership<'a> {
     }
 
     fn holds(&mut self, p: Point) -> bool {
-        if self.in_strip(self.last, p) {
-            return true;
-        }
-        if let Some(found) = (0..self.strips.len()).find(|index| self.in_strip(*index, p)) {
-            self.last = found;
+        // From the likely and cheap to the thorough.
+        if self.in_strip(self.last, p, false) || self.in_any_strip(p, false) {
             return true;
         }
         if self.corners.iter().any(|(area, shape)| area.contains(p) && shape.holds(p, self.slack)) {
             return true;
         }
         let region = self.region;
-        let piece =
-            self.piece.get_or_insert_with(|| Inside::new(&as_path(region.sides()).segments().collect::<Vec<_>>()));
-        piece.holds(p, self.slack)
+        let piece = self
+            .piece
+            .get_or_insert_with(|| Inside::new(&as_path(region.sides()).segments().collect::<Vec<_>>()));
+        piece.holds(p, self.slack) || self.in_any_strip(p, true)
     }
 
-    fn in_strip(&self, index: usize, p: Point) -> bool {
+    fn in_any_strip(&mut self, p: Point, thorough: bool) -> bool {
+        let found = (0..self.strips.len()).find(|index| self.in_strip(*index, p, thorough));
+        self.last = found.unwrap_or(self.last);
+        found.is_some()
+    }
+
+    fn in_strip(&self, index: usize, p: Point, thorough: bool) -> bool {
         let Some((side, k, area)) = self.strips.get(index) else { return false };
         if !area.contains(p) {
             return false;
@@ -326,7 +328,10 @@ impl<'a> Membership<'a> {
         let chord = cubic.p3 - cubic.p0;
         let first = (p - cubic.p0).dot(chord) / chord.hypot2();
         let accepted = |t: f64| accepts(source.point(t), source.tangent(t));
-        accepted(descend(&cubic, p, first, [low, high])) || feet(&source, p, [low, high]).into_iter().any(accepted)
+        if thorough {
+            return feet(&source, p, [low, high]).into_iter().any(accepted);
+        }
+        accepted(descend(&cubic, p, first, [low, high]))
     }
 }
 
@@ -348,7 +353,9 @@ fn feet(source: &Source, p: Point, [low, high]: [f64; 2]) -> Vec<f64> {
             feet.push(0.5 * (a + b));
         }
         // The least size in the cells about a grid point; at both ends of the span in the outermost cell as well.
-        let least = |j: usize| values[j].abs() <= values[j.saturating_sub(1)].abs() && values[j].abs() <= values[(j + 1).min(GRID)].abs();
+        let least = |j: usize| {
+            values[j].abs() <= values[j.saturating_sub(1)].abs() && values[j].abs() <= values[(j + 1).min(GRID)].abs()
+        };
         if least(i) || i + 1 == GRID {
             (a, b) = (at(i.saturating_sub(1)), at(i + 1));
             for _ in 0..40 {

@@ -71,7 +71,10 @@ fn welded(mut parts: Vec<Part>, sources: &[PathSeg]) -> Option<Vec<PathSeg>> {
         let (a, b) = (parts[i], parts[next]);
         let (curve, other) = (&sources[a.source], &sources[b.source]);
         let follows = curve.end().distance(other.start()) < 1e-6;
-        if follows && curve.eval(a.span[1]).distance(curve.end()) < 0.01 && other.eval(b.span[0]).distance(other.start()) < 0.01 {
+        if follows
+            && curve.eval(a.span[1]).distance(curve.end()) < 0.01
+            && other.eval(b.span[0]).distance(other.start()) < 0.01
+        {
             parts[i].span[1] = 1.0;
             parts[next].span[0] = 0.0;
             continue;

@@ -1,0 +1,329 @@
+//! The command as a user runs it: output, exit codes, nothing half-written.
+
+mod common;
+
+use common::file;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+const STYLE: &str = "samples/evening-chorus.style.kdl";
+const MAREN: &str = "samples/maren-holt.measures.kdl";
+
+/// A folder of this test's own, empty.
+fn scratch(name: &str) -> PathBuf {
+    let folder = file("target/tests").join(name);
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).expect("a folder in target");
+    folder
+}
+
+fn oaktag(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_oaktag"))
+        .args(args)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .env("NO_COLOR", "1")
+        .output()
+        .expect("the program starts")
+}
+
+fn code(output: &Output) -> i32 {
+    output.status.code().expect("it ends by itself")
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+/// Standard error as one line, since the terminal wraps it.
+fn err(output: &Output) -> String {
+    let text = String::from_utf8_lossy(&output.stderr);
+    text.replace(['│', '╭', '╰', '─'], " ").split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn write(folder: &Path, name: &str, text: &str) -> String {
+    let path = folder.join(name);
+    std::fs::write(&path, text).expect("writes");
+    path.display().to_string()
+}
+
+fn is_empty(folder: &Path) -> bool {
+    std::fs::read_dir(folder).map_or(true, |mut entries| entries.next().is_none())
+}
+
+#[test]
+fn make_writes_proven_files_for_two_devices() {
+    let folder = scratch("make");
+    let made = oaktag(&[
+        "make",
+        STYLE,
+        "--measures",
+        MAREN,
+        "--device",
+        "roll-plotter",
+        "card-cutter",
+        "-o",
+        folder.to_str().expect("UTF-8"),
+    ]);
+    assert_eq!(code(&made), 0, "{}", err(&made));
+    let lines = out(&made);
+    assert!(lines.lines().count() >= 3, "{lines}");
+    for line in lines.lines() {
+        assert!(line.contains("piece") && line.contains("largest difference") && line.ends_with("passed"), "{line}");
+    }
+    let person = folder.join("maren-holt");
+    for name in ["roll-plotter.svg", "card-cutter-1.dxf", "proof-sheet.html", "evening-chorus-dress.pieces.json"] {
+        assert!(person.join(name).is_file(), "{name} is missing");
+    }
+    let strays: Vec<_> = std::fs::read_dir(&person)
+        .expect("is there")
+        .flatten()
+        .filter(|entry| entry.file_name().to_string_lossy().starts_with('.'))
+        .collect();
+    assert!(strays.is_empty(), "{strays:?}");
+    // The pieces that were written make the same files again, and the files prove against them.
+    let pieces = person.join("evening-chorus-dress.pieces.json");
+    let again = scratch("make-again");
+    let made = oaktag(&[
+        "make",
+        pieces.to_str().expect("UTF-8"),
+        "--device",
+        "roll-plotter",
+        "-o",
+        again.to_str().expect("UTF-8"),
+    ]);
+    assert_eq!(code(&made), 0, "{}", err(&made));
+    let read = |folder: &Path| std::fs::read(folder.join("roll-plotter.svg")).expect("is there");
+    assert_eq!(read(&person), read(&again.join("maren-holt")), "same pieces, same bytes");
+    for (name, device) in [("roll-plotter.svg", "roll-plotter"), ("card-cutter-1.dxf", "card-cutter")] {
+        let file = person.join(name);
+        let proof = oaktag(&[
+            "proof",
+            file.to_str().expect("UTF-8"),
+            "--pieces",
+            pieces.to_str().expect("UTF-8"),
+            "--device",
+            device,
+        ]);
+        assert_eq!(code(&proof), 0, "{}", err(&proof));
+        assert!(out(&proof).contains("passed"), "{}", out(&proof));
+    }
+    // A seeded fault: another device's correction.
+    let file = person.join("roll-plotter.svg");
+    let uncorrected = write(
+        &again,
+        "roll-plotter.device.kdl",
+        &common::text("profiles/roll-plotter.device.kdl").replace("x=0.9987", "x=1.0"),
+    );
+    let proof = oaktag(&[
+        "proof",
+        file.to_str().expect("UTF-8"),
+        "--pieces",
+        pieces.to_str().expect("UTF-8"),
+        "--device",
+        &uncorrected,
+    ]);
+    assert_eq!(code(&proof), 1, "{}", out(&proof));
+    assert!(out(&proof).contains("FAILED"), "{}", out(&proof));
+}
+
+#[test]
+fn walk_reports_and_a_longer_edge_holds_back() {
+    let walk = oaktag(&["walk", STYLE, "--measures", MAREN]);
+    assert_eq!(code(&walk), 0, "{}", err(&walk));
+    assert!(out(&walk).contains("armhole"), "{}", out(&walk));
+    let folder = scratch("walk");
+    let drafted = oaktag(&["draft", STYLE, "--measures", MAREN]);
+    assert_eq!(code(&drafted), 0, "{}", err(&drafted));
+    let mut pieces: serde_json::Value = serde_json::from_str(&out(&drafted)).expect("JSON");
+    // The front's shoulder, 2 mm longer: its end and all that meets it there move out.
+    let front =
+        pieces["pieces"].as_array_mut().expect("pieces").iter_mut().find(|p| p["name"] == "Front").expect("Front");
+    let edges = front["edges"].as_array_mut().expect("edges");
+    let shoulder = edges.iter().position(|e| e["name"] == "shoulder").expect("shoulder");
+    let path = kurbo::BezPath::from_svg(edges[shoulder]["path"].as_str().expect("path")).expect("reads");
+    let (start, end) = (oaktag::geom::path::start(&path).expect("start"), oaktag::geom::path::end(&path).expect("end"));
+    let longer = start + (start - end).normalize() * 2.0;
+    edges[shoulder]["path"] = format!("M{} {} L{} {}", longer.x, longer.y, end.x, end.y).into();
+    let armhole = edges[shoulder - 1]["path"].as_str().expect("path");
+    edges[shoulder - 1]["path"] = format!("{armhole} L{} {}", longer.x, longer.y).into();
+    let file = write(&folder, "longer.pieces.json", &pieces.to_string());
+    let walk = oaktag(&["walk", &file]);
+    assert_eq!(code(&walk), 1, "{}", out(&walk));
+    assert!(err(&walk).contains("seam \"shoulder\" does not agree"), "{}", err(&walk));
+    let held = folder.join("held");
+    let made = oaktag(&["make", &file, "--device", "roll-plotter", "-o", held.to_str().expect("UTF-8")]);
+    assert_eq!(code(&made), 1, "{}", err(&made));
+    assert!(is_empty(&held), "a breach holds everything back");
+    let made = oaktag(&["make", &file, "--device", "roll-plotter", "--anyway", "-o", held.to_str().expect("UTF-8")]);
+    assert_eq!(code(&made), 0, "{}", err(&made));
+}
+
+#[test]
+fn allow_adds_the_cut_line() {
+    let folder = scratch("allow");
+    // The example of the pieces format: an apron pocket 120 x 140 mm with a hem of 38.1 mm at its top.
+    let pocket = write(&folder, "pocket.pieces.json", &common::text("tests/data/pocket.pieces.json"));
+    let target = folder.join("cut.pieces.json");
+    let allowed = oaktag(&["allow", &pocket, "-o", target.to_str().expect("UTF-8")]);
+    assert_eq!(code(&allowed), 0, "{}", err(&allowed));
+    let text = std::fs::read_to_string(&target).expect("is there");
+    let cut: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let line = kurbo::BezPath::from_svg(cut["pieces"][0]["cut_line"].as_str().expect("a cut line")).expect("reads");
+    let bounds = kurbo::Shape::bounding_box(&line);
+    // Arithmetic: 12.7 mm left and right of 120 mm, 38.1 mm above 140 mm.
+    assert!((bounds.width() - 145.4).abs() < 0.01 && (bounds.y1 - 178.1).abs() < 0.01, "{bounds:?}");
+    // The same file is read again, its cut line ignored.
+    assert_eq!(code(&oaktag(&["walk", target.to_str().expect("UTF-8")])), 0);
+}
+
+/// Bad input: exit code, place, what was expected, the nearest name; and nothing written.
+#[test]
+#[allow(clippy::too_many_lines)] // one table of cases
+fn bad_input_is_refused_with_its_place() {
+    let folder = scratch("bad");
+    let out_folder = folder.join("out");
+    let out_name = out_folder.display().to_string();
+    let maren = common::text(MAREN);
+    let style = common::text(STYLE);
+    let pocket = common::text("tests/data/pocket.pieces.json");
+    let person = |name: &str, from: &str, to: &str| {
+        assert!(maren.contains(from), "{from}");
+        write(&folder, name, &maren.replacen(from, to, 1))
+    };
+    let changed = |name: &str, text: &str, from: &str, to: &str| {
+        assert!(text.contains(from), "{from}");
+        write(&folder, name, &text.replacen(from, to, 1))
+    };
+    let with = |measures: String| vec![STYLE.to_owned(), "--measures".into(), measures];
+    let styled = |style: String| vec![style, "--measures".into(), MAREN.to_owned()];
+    let cases: Vec<(&str, Vec<String>, i32, Vec<&str>)> = vec![
+        (
+            "missing measure",
+            with(person("a.kdl", "\"hip girth\" \"39\"", "")),
+            2,
+            vec!["Maren Holt has no \"hip girth\"", "a.kdl"],
+        ),
+        (
+            "negative measure",
+            with(person("b.kdl", "\"39\"", "\"-39\"")),
+            2,
+            vec!["the hip girth is not over 0", "b.kdl:7:"],
+        ),
+        ("unknown measure", with(person("c.kdl", "hip girth", "hip grith")), 2, vec!["did you mean \"hip girth\""]),
+        (
+            "a bust of 36 in a centimetre file",
+            with(write(
+                &folder,
+                "d.kdl",
+                &common::text("samples/teodora-vance.measures.kdl").replacen(
+                    "\"bust girth\" 112",
+                    "\"bust girth\" 36",
+                    1,
+                ),
+            )),
+            1,
+            vec!["a bust girth of 36 cm is unusual", "36 in would be usual"],
+        ),
+        (
+            "unknown edge in a seam",
+            styled(changed("e.style.kdl", &style, "seam \"Front/side\"", "seam \"Front/sied\"")),
+            2,
+            vec!["has no edge \"sied\"", "did you mean \"side\"", "e.style.kdl:"],
+        ),
+        (
+            "an outline that crosses itself",
+            vec![changed("f.pieces.json", &pocket, "M120 140 L0 140\"", "M120 140 L140 60 L0 140\"")],
+            2,
+            vec!["Pocket", "crosses"],
+        ),
+        (
+            "an allowance of NaN",
+            vec![changed("g.pieces.json", &pocket, "\"allowance\": 38.1", "\"allowance\": NaN")],
+            2,
+            vec!["g.pieces.json:"],
+        ),
+        (
+            "an allowance over 100 m",
+            vec![changed("h.pieces.json", &pocket, "\"allowance\": 38.1", "\"allowance\": 1e9")],
+            2,
+            vec!["Pocket", "top", "no length in this trade"],
+        ),
+        (
+            "edges that do not meet",
+            vec![changed("i.pieces.json", &pocket, "M120 0 L120 140", "M121 0 L120 140")],
+            2,
+            vec!["ends 1.000 mm from where \"right\" starts"],
+        ),
+        (
+            "no such file",
+            with("samples/maren-hult.measures.kdl".into()),
+            2,
+            vec!["can't be read", "did you mean", "maren-holt"],
+        ),
+        (
+            "a broken style",
+            styled(changed("j.style.kdl", &style, "edge \"side\"", "edge side\"")),
+            2,
+            vec!["j.style.kdl:"],
+        ),
+        (
+            "an unknown choice",
+            [styled(STYLE.into()), vec!["--set".into(), "bust eaze=3".into()]].concat(),
+            2,
+            vec!["did you mean \"bust ease\""],
+        ),
+    ];
+    for (what, args, wanted, words) in cases {
+        let mut all: Vec<&str> = vec!["make"];
+        all.extend(args.iter().map(String::as_str));
+        all.extend(["--device", "roll-plotter", "-o", &out_name]);
+        let ended = oaktag(&all);
+        let said = err(&ended);
+        assert_eq!(code(&ended), wanted, "{what}: {said}");
+        for word in words {
+            assert!(said.contains(word), "{what} does not say \"{word}\": {said}");
+        }
+        assert!(is_empty(&out_folder), "{what}: something was written");
+    }
+}
+
+#[test]
+fn a_piece_wider_than_the_medium_is_named() {
+    let folder = scratch("wide");
+    let out_folder = folder.join("out");
+    let narrow = write(
+        &folder,
+        "narrow.device.kdl",
+        &common::text("profiles/roll-plotter.device.kdl").replacen("width=\"36 in\"", "width=\"10 in\"", 1),
+    );
+    let made =
+        oaktag(&["make", STYLE, "--measures", MAREN, "--device", &narrow, "-o", out_folder.to_str().expect("UTF-8")]);
+    assert_eq!(code(&made), 2);
+    assert!(err(&made).contains("piece \"Front\"") || err(&made).contains("piece \"Back"), "{}", err(&made));
+    assert!(is_empty(&out_folder));
+}
+
+#[test]
+fn a_folder_that_can_not_be_written_is_named() {
+    let folder = scratch("read-only");
+    // A file where the folder should be: refused for every user, root too.
+    let blocked = write(&folder, "blocked", "not a folder");
+    let made = oaktag(&["make", STYLE, "--measures", MAREN, "--device", "roll-plotter", "-o", &blocked]);
+    assert_eq!(code(&made), 2);
+    assert!(err(&made).contains("nothing can be written here") && err(&made).contains("blocked"), "{}", err(&made));
+    assert_eq!(std::fs::read_to_string(folder.join("blocked")).expect("still there"), "not a folder");
+}
+
+#[test]
+fn an_unknown_device_offers_the_nearest() {
+    let made = oaktag(&["make", STYLE, "--measures", MAREN, "--device", "roll-ploter", "-o", "target/tests/none"]);
+    assert_eq!(code(&made), 2);
+    assert!(err(&made).contains("did you mean \"roll-plotter\""), "{}", err(&made));
+}
+
+#[test]
+fn usage_is_exit_code_2() {
+    assert_eq!(code(&oaktag(&["make"])), 2);
+    assert_eq!(code(&oaktag(&["mkae"])), 2);
+    assert_eq!(code(&oaktag(&["--version"])), 0);
+}
