@@ -4,8 +4,9 @@
 mod formats_support;
 
 use formats_support::{FORMATS, Format, correction, scene};
-use kurbo::{BezPath, CubicBez, ParamCurve, PathSeg};
+use kurbo::{BezPath, CubicBez, Line, ParamCurve, ParamCurveNearest, PathSeg, Point};
 use oaktag::calibrate::CorrectedJob;
+use oaktag::read;
 use oaktag::role::Role;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -94,5 +95,57 @@ fn readers_outside_agree() {
         let said = String::from_utf8_lossy(&run.stdout) + String::from_utf8_lossy(&run.stderr);
         assert!(run.status.success(), "{script}: {said}");
         assert_eq!(said.matches(": good").count(), if script == "dxf.py" { 6 } else { 3 }, "{said}");
+    }
+}
+
+/// Largest distance of a path from a chain of points and the other way round, mm.
+fn hausdorff(path: &BezPath, chain: &[[f64; 2]]) -> f64 {
+    let theirs: Vec<Point> = chain.iter().map(|&[x, y]| Point::new(x, y)).collect();
+    let ours: Vec<Point> =
+        path.segments().flat_map(|s| (0..=1000).map(move |i| s.eval(f64::from(i) / 1000.0))).collect();
+    let one_way = |a: &[Point], b: &[Point]| {
+        let chords: Vec<Line> = b.windows(2).map(|pair| Line::new(pair[0], pair[1])).collect();
+        let distance = |p: Point| {
+            let near = chords.iter().map(|chord| chord.nearest(p, 1e-9).distance_sq);
+            near.fold(f64::INFINITY, f64::min).sqrt()
+        };
+        a.iter().step_by(13).map(|&p| distance(p)).fold(0.0, f64::max)
+    };
+    one_way(&ours, &theirs).max(one_way(&theirs, &ours))
+}
+
+#[test]
+#[ignore = "needs OAKTAG_PYTHON, a Python with tests/outside/requirements.txt"]
+fn other_programs_files_are_read() {
+    let python = std::env::var("OAKTAG_PYTHON").expect("OAKTAG_PYTHON names a Python");
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("kinds");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    for script in ["dxf_kinds.py", "svg_kinds.py"] {
+        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside").join(script);
+        let run = Command::new(&python).arg(script).arg(&folder).output().expect("Python runs");
+        assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    }
+    let mut files: Vec<PathBuf> = std::fs::read_dir(&folder)
+        .expect("listed")
+        .map(|entry| entry.expect("listed").path())
+        .filter(|path| path.extension().is_some_and(|extension| extension != "json"))
+        .collect();
+    files.sort();
+    assert_eq!(files.len(), 10);
+    for file in files {
+        let bytes = std::fs::read(&file).expect("read");
+        let reader = if file.extension().is_some_and(|e| e == "svg") { read::svg } else { read::dxf };
+        let (drawing, findings) = reader(&bytes, "file").unwrap_or_else(|f| panic!("{}: {f}", file.display()));
+        assert!(findings.is_empty(), "{}: {findings:?}", file.display());
+        let points = std::fs::read_to_string(file.with_extension("json")).expect("read");
+        let chains: Vec<Vec<[f64; 2]>> = serde_json::from_str(&points).expect("chains");
+        assert_eq!(drawing.paths.len(), chains.len(), "{}", file.display());
+        for (number, (bare, chain)) in drawing.paths.iter().zip(&chains).enumerate() {
+            let apart = hausdorff(&bare.path, chain);
+            assert!(apart < 1.5e-3, "{}, path {number}: {apart} mm", file.display());
+        }
+        // The check itself: a path moved by a fiftieth is found.
+        let moved = kurbo::Affine::translate((0.02, 0.02)) * &drawing.paths[1].path;
+        assert!(hausdorff(&moved, &chains[1]) > 1e-2, "{}", file.display());
     }
 }

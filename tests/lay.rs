@@ -324,6 +324,29 @@ fn every_sheet_has_its_check_square() {
     assert!(finding.message.contains("check square"), "{finding}");
 }
 
+/// The stamp is lettered beside the square, in lines that are not too long, and what can't be lettered is said.
+#[test]
+fn the_stamp_is_lettered() {
+    let written = |stamp: &str| {
+        let (sheets, findings) = lay(&[bodice("Front", 1.0)], &roll(), Copies::One, stamp).expect("fits");
+        assert_sound(&sheets[0], &roll());
+        let own = sheets[0].strokes.iter().filter(|stroke| stroke.placed.is_none() && stroke.role == Role::Label);
+        // Right of the square, whose right side is at 10 + 100 mm.
+        let beside: Vec<_> = own.map(|stroke| stroke.path.bounding_box()).filter(|bounds| bounds.x0 > 110.0).collect();
+        (beside, findings)
+    };
+    let (none, _) = written("");
+    assert!(none.is_empty());
+    let (short, findings) = written("not calibrated");
+    assert!(!short.is_empty() && findings.is_empty());
+    let (long, _) = written(&"correction 2026-10-02: x 0.9987, y 1.0012, skew 0.0005 ".repeat(3));
+    let across = long.iter().copied().reduce(|a, b| a.union(b)).expect("lettered");
+    assert!(across.width() < 165.0 && across.height() > 7.0, "{across:?}");
+    let (_, findings) = written("snow \u{2603}");
+    assert_eq!(findings.len(), 1);
+    assert!(findings[0].message.contains('\u{2603}'));
+}
+
 #[test]
 fn bad_pieces_are_refused() {
     assert!(lay(&[], &roll(), Copies::One, "").is_err());
