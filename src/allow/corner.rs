@@ -265,11 +265,10 @@ impl Turn<'_> {
     /// Both cut lines run on to a line square to the bisector, at the wider allowance's width from the corner.
     fn blunt(&self) -> Corner {
         let bisector = (self.along[0] - self.along[1]).normalize();
-        let (sine, cosine) = (self.angle / 2.0).sin_cos();
         let far = self.width[0].max(self.width[1]);
-        debug_assert!((self.along[0].dot(bisector) - sine).abs() < 1e-6);
-        let [a, b] = self.width.map(|w| (far - w * cosine) / sine);
-        self.plain(self.outward(&[self.ends[0] + a * self.along[0], self.ends[1] - b * self.along[1]]))
+        // How far each cut line must run on to reach that line.
+        let on = |end: Point, ahead: Vec2| end + (far - (end - self.vertex).dot(bisector)) / ahead.dot(bisector) * ahead;
+        self.plain(self.outward(&[on(self.ends[0], self.along[0]), on(self.ends[1], -self.along[1])]))
     }
 
     /// An arc of the narrower width about the corner; the wider allowance ends square beside it.

@@ -2,8 +2,8 @@
 #![allow(dead_code)]
 
 use clipper2_rust::{EndType, FillRule, JoinType, PathD, PathsD, PointD, inflate_paths_d, union_subjects_d};
-use kurbo::{BezPath, CubicBez, ParamCurve, ParamCurveDeriv, PathSeg, Point, Rect, Vec2};
-use oaktag::piece::{Finish, Piece};
+use kurbo::{BezPath, CubicBez, ParamCurve, ParamCurveDeriv, PathSeg, Point, Rect, Shape, Vec2};
+use oaktag::piece::{Edge, Finish, Piece};
 
 /// A chain of points with boxes about every few, for quick distances.
 pub struct Chain {
@@ -237,15 +237,37 @@ pub fn clipper_offset(piece: &Piece, width: f64, chord: f64) -> Option<Chain> {
     largest(&grown)
 }
 
+/// A contour with its hairline slits closed.
+fn closed(paths: &PathsD) -> Option<Chain> {
+    let moved =
+        |paths: &PathsD, by: f64| inflate_paths_d(paths, by, JoinType::Miter, EndType::Polygon, 20.0, 7, 0.0);
+    largest(&moved(&moved(paths, SLIT), -SLIT))
+}
+
+/// A cut line treated as [`region`] treats its own contour, so that the two can be compared.
+pub fn with_slits_closed(cut: &Chain) -> Option<Chain> {
+    closed(&vec![path_d(&cut.points[..cut.points.len() - 1])])
+}
+
 /// Half the width of the slits that are closed, mm.
-const SLIT: f64 = 2e-4;
+const SLIT: f64 = 1e-4;
 
 /// The region's outer contour by its definition (see the header of `oaktag::allow`), for pieces whose edges are single
 /// segments: polygons of all parts, united by clipper2.
 pub fn region(piece: &Piece, chord: f64) -> Option<Chain> {
-    let segments: Vec<PathSeg> = piece.edges.iter().flat_map(|edge| edge.path.segments()).collect();
-    let widths: Vec<f64> = piece.edges.iter().map(|edge| edge.allowance).collect();
-    let count = segments.len();
+    // Edges under a thousandth of a millimetre are no edges.
+    let edges: Vec<&Edge> = piece.edges.iter().filter(|edge| edge.path.bounding_box().size().max_side() > 1e-3).collect();
+    let count = edges.len();
+    let widths: Vec<f64> = edges.iter().map(|edge| edge.allowance).collect();
+    let mut segments: Vec<PathSeg> = edges.iter().flat_map(|edge| edge.path.segments()).collect();
+    for i in 0..count {
+        let end = segments[i].end();
+        let next = &mut segments[(i + 1) % count];
+        *next = match *next {
+            PathSeg::Line(line) => PathSeg::Line(kurbo::Line::new(end, line.p1)),
+            other => PathSeg::Cubic(CubicBez { p0: end, ..other.to_cubic() }),
+        };
+    }
     // Every band as pairs of a sew point and a border point.
     let mut bands: Vec<Vec<(Point, Point)>> =
         (0..count).map(|i| ladder(&segments[i], widths[i], chord)).collect();
@@ -253,20 +275,25 @@ pub fn region(piece: &Piece, chord: f64) -> Option<Chain> {
     let turns: Vec<Turn> = (0..count)
         .map(|i| {
             let j = (i + 1) % count;
-            Turn::new(&segments[i], &segments[j], [widths[i], widths[j]], piece.edges[i].corner)
+            Turn::new(&segments[i], &segments[j], [widths[i], widths[j]], edges[i].corner)
         })
         .collect();
     let mut shapes: Vec<Vec<Point>> = Vec::new();
     // Cuts first: how many rungs each band loses at its end and at its start.
-    let cuts: Vec<Option<Shortened>> =
+    let mut cuts: Vec<Option<Shortened>> =
         (0..count).map(|i| turns[i].shortened(&bands[i], &bands[(i + 1) % count])).collect();
+    // Two cuts that pass each other on a short edge leave it whole.
+    let passed: Vec<bool> = (0..count)
+        .map(|i| {
+            let start = cuts[(i + count - 1) % count].as_ref().filter(|cut| cut.second).map(|cut| cut.rung);
+            let end = cuts[i].as_ref().filter(|cut| !cut.second).map(|cut| cut.rung);
+            start.zip(end).is_some_and(|(start, end)| start >= end)
+        })
+        .collect();
     for i in 0..count {
-        let before = (i + count - 1) % count;
-        let lost_start = cuts[before].as_ref().filter(|cut| cut.second).map_or(0.0, |cut| cut.rung);
-        let lost_end = cuts[i].as_ref().filter(|cut| !cut.second).map_or(f64::INFINITY, |cut| cut.rung);
-        // Two cuts that pass each other leave the band whole: both corners then fall back to steps.
-        if lost_start >= lost_end {
-            return None;
+        if passed[i] {
+            cuts[(i + count - 1) % count] = None;
+            cuts[i] = None;
         }
     }
     for i in 0..count {
@@ -276,25 +303,23 @@ pub fn region(piece: &Piece, chord: f64) -> Option<Chain> {
             Some(cut) => shapes.push(turns[i].shape_with_cut(cut, &bands[i], &bands[j])),
         }
     }
-    for i in 0..count {
-        let j = (i + 1) % count;
-        if let Some(cut) = &cuts[i] {
-            let rung = cut.rung;
-            if cut.second {
-                let kept: Vec<_> = bands[j].iter().enumerate().filter(|(k, _)| *k as f64 > rung).map(|(_, r)| *r).collect();
-                let first = at_rung(&bands[j], rung);
-                bands[j] = std::iter::once(first).chain(kept).collect();
-                // Rungs before are gone: shift later cuts on this band.
-            } else {
-                let last = at_rung(&bands[i], rung);
-                bands[i].truncate(rung.floor() as usize + 1);
-                bands[i].push(last);
-            }
-        }
-    }
-    let mut sew = sew_chain(piece, chord).points;
-    sew.pop();
+    // The piece through the same points as its bands.
+    let sew: Vec<Point> = bands.iter().flat_map(|band| band[..band.len() - 1].iter().map(|rung| rung.0)).collect();
     parts.push(path_d(&sew));
+    for i in 0..count {
+        let start = cuts[(i + count - 1) % count].as_ref().filter(|cut| cut.second).map(|cut| cut.rung);
+        let end = cuts[i].as_ref().filter(|cut| !cut.second).map(|cut| cut.rung);
+        let whole = &bands[i];
+        let inside = |k: &usize| start.is_none_or(|rung| *k as f64 > rung) && end.is_none_or(|rung| (*k as f64) < rung);
+        let mut kept: Vec<_> = (0..whole.len()).filter(inside).map(|k| whole[k]).collect();
+        if let Some(rung) = start {
+            kept.insert(0, at_rung(whole, rung));
+        }
+        if let Some(rung) = end {
+            kept.push(at_rung(whole, rung));
+        }
+        bands[i] = kept;
+    }
     for band in &bands {
         for pair in band.windows(2) {
             let ((a, b), (c, d)) = (pair[0], pair[1]);
@@ -311,11 +336,7 @@ pub fn region(piece: &Piece, chord: f64) -> Option<Chain> {
         }
     }
     // Snapped to clipper2's grid, abutting parts leave slits: close them, and open again.
-    let whole = union_subjects_d(&parts, FillRule::NonZero, 7);
-    let closing = |paths: &PathsD, by: f64| {
-        inflate_paths_d(paths, by, JoinType::Miter, EndType::Polygon, 20.0, 7, 0.0)
-    };
-    largest(&closing(&closing(&whole, SLIT), -SLIT))
+    closed(&union_subjects_d(&parts, FillRule::NonZero, 7))
 }
 
 fn at_rung(band: &[(Point, Point)], rung: f64) -> (Point, Point) {
@@ -389,7 +410,13 @@ impl Turn {
     fn new(a: &PathSeg, b: &PathSeg, w: [f64; 2], finish: Finish) -> Self {
         let n = [normal(a, 1.0), normal(b, 0.0)];
         let d = n.map(|n| Vec2::new(-n.y, n.x));
-        let angle = d[0].cross(d[1]).atan2(d[0].dot(d[1]));
+        let mut angle = d[0].cross(d[1]).atan2(d[0].dot(d[1]));
+        if angle.abs() > 3.1 {
+            // All but a reversal: the sides part clearly only a little way off.
+            let back = a.eval(0.98) - a.end();
+            let ahead = b.eval(0.02) - a.end();
+            angle = angle.abs() * ahead.cross(back).signum();
+        }
         let truncated = [reach(a, 1.0, w[0]) < w[0], reach(b, 0.0, w[1]) < w[1]];
         Self { v: a.end(), d, n, w, angle, finish, truncated }
     }
@@ -458,7 +485,13 @@ impl Turn {
                 best = Some((s, Shortened { second, rung: k as f64 + t, point: a + t * u }));
             }
         }
-        best.map(|(_, cut)| cut).filter(|cut| cut.point.distance(self.v) <= far)
+        // A cut line that would end where the allowance is narrowed by a hollow does not shorten it.
+        let whole = |cut: &Shortened| {
+            let width = self.w[usize::from(cut.second)];
+            let k = (cut.rung.floor() as usize).min(band.len() - 2);
+            [k, k + 1].iter().all(|k| band[*k].0.distance(band[*k].1) > width - 1e-6)
+        };
+        best.map(|(_, cut)| cut).filter(|cut| whole(cut) && cut.point.distance(self.v) <= far)
     }
 
     /// The corner shape between two bands that keep their square ends.
@@ -494,6 +527,7 @@ impl Turn {
                     let n = self.n[0];
                     shape.push(v + radius * Vec2::new(c * n.x - s * n.y, s * n.x + c * n.y));
                 }
+                shape.push(v + radius * self.n[1]);
                 shape
             }
             Finish::Square if c < -1e-9 && w1 > 0.0 && w2 > 0.0 => {
