@@ -187,19 +187,16 @@ impl Turn<'_> {
         let mut best: Option<(f64, Cut)> = None;
         for (stretch, parallel) in self.sides[side].parallel.iter().enumerate() {
             for hit in parallel.curve.intersect_line(ray) {
-                if !(0.0..=1.0).contains(&hit.line_t) || !(0.0..=1.0).contains(&hit.segment_t) {
-                    continue;
-                }
-                let point = parallel.curve.eval(hit.segment_t);
-                if best.is_none_or(|(least, _)| hit.line_t < least) {
-                    if parallel.evolute {
-                        return None;
-                    }
+                let on = (0.0..=1.0).contains(&hit.line_t) && (0.0..=1.0).contains(&hit.segment_t);
+                if on && best.is_none_or(|(least, _)| hit.line_t < least) {
+                    let point = parallel.curve.eval(hit.segment_t);
                     best = Some((hit.line_t, Cut { stretch, at: hit.segment_t, point }));
                 }
             }
         }
-        best.map(|(_, cut)| cut).filter(|cut| cut.point.distance(self.vertex) <= limit)
+        // Where the allowance is narrowed by a hollow there is no cut line to meet.
+        let usable = |cut: &Cut| !self.sides[side].parallel[cut.stretch].evolute;
+        best.map(|(_, cut)| cut).filter(|cut| usable(cut) && cut.point.distance(self.vertex) <= limit)
     }
 
     fn mitre(&self, trim: bool) -> Corner {

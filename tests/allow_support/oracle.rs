@@ -134,18 +134,25 @@ pub fn sew_chain(piece: &Piece, chord: f64) -> Chain {
     Chain::closed(points)
 }
 
-/// The farther of the two distances between closed chains, one's points and middles against the other.
-pub fn hausdorff(a: &Chain, b: &Chain) -> f64 {
-    one_way(a, b).max(one_way(b, a))
+/// Hausdorff distances of two closed chains: of the lines, and of the regions that they enclose. They differ in acute
+/// notches, where a hair's breadth more or less moves the notch's end a long way.
+pub fn hausdorff(a: &Chain, b: &Chain) -> (f64, f64) {
+    let (forth, back) = (one_way(a, b), one_way(b, a));
+    (forth.0.max(back.0), forth.1.max(back.1))
 }
 
-pub fn one_way(from: &Chain, to: &Chain) -> f64 {
-    let mut worst = 0.0_f64;
+/// How far points of one chain are from the other, at most; all of them, and those outside the region it encloses.
+fn one_way(from: &Chain, to: &Chain) -> (f64, f64) {
+    let mut worst = (0.0_f64, 0.0_f64);
     for pair in from.points.windows(2) {
         let steps = (pair[0].distance(pair[1]) / 2.0).ceil().clamp(1.0, 64.0) as usize;
         for i in 0..steps {
             let p = pair[0].lerp(pair[1], i as f64 / steps as f64);
-            worst = worst.max(to.distance(p));
+            let off = to.distance(p);
+            worst.0 = worst.0.max(off);
+            if off > worst.1 && !to.holds(p) {
+                worst.1 = off;
+            }
         }
     }
     worst
@@ -255,19 +262,27 @@ const SLIT: f64 = 1e-4;
 /// The region's outer contour by its definition (see the header of `oaktag::allow`), for pieces whose edges are single
 /// segments: polygons of all parts, united by clipper2.
 pub fn region(piece: &Piece, chord: f64) -> Option<Chain> {
-    // Edges under a thousandth of a millimetre are no edges.
-    let edges: Vec<&Edge> = piece.edges.iter().filter(|edge| edge.path.bounding_box().size().max_side() > 1e-3).collect();
+    // Edges under a thousandth of a millimetre are no edges; the next one starts where they did.
+    let mut edges: Vec<&Edge> = Vec::new();
+    let mut segments: Vec<PathSeg> = Vec::new();
+    for (edge, segment) in piece.edges.iter().flat_map(|edge| edge.path.segments().map(move |s| (edge, s))) {
+        let start = segments.last().map_or(segment.start(), PathSeg::end);
+        let segment = match segment {
+            PathSeg::Line(line) => PathSeg::Line(kurbo::Line::new(start, line.p1)),
+            other => PathSeg::Cubic(CubicBez { p0: start, ..other.to_cubic() }),
+        };
+        if segment.bounding_box().size().to_vec2().hypot() > 1e-3 {
+            edges.push(edge);
+            segments.push(segment);
+        }
+    }
     let count = edges.len();
     let widths: Vec<f64> = edges.iter().map(|edge| edge.allowance).collect();
-    let mut segments: Vec<PathSeg> = edges.iter().flat_map(|edge| edge.path.segments()).collect();
-    for i in 0..count {
-        let end = segments[i].end();
-        let next = &mut segments[(i + 1) % count];
-        *next = match *next {
-            PathSeg::Line(line) => PathSeg::Line(kurbo::Line::new(end, line.p1)),
-            other => PathSeg::Cubic(CubicBez { p0: end, ..other.to_cubic() }),
-        };
-    }
+    let start = segments[0].start();
+    segments[count - 1] = match segments[count - 1] {
+        PathSeg::Line(line) => PathSeg::Line(kurbo::Line::new(line.p0, start)),
+        other => PathSeg::Cubic(CubicBez { p3: start, ..other.to_cubic() }),
+    };
     // Every band as pairs of a sew point and a border point.
     let mut bands: Vec<Vec<(Point, Point)>> =
         (0..count).map(|i| ladder(&segments[i], widths[i], chord)).collect();
@@ -357,9 +372,13 @@ fn ladder(segment: &PathSeg, width: f64, chord: f64) -> Vec<(Point, Point)> {
     let mut rungs = vec![rung(0.0)];
     let mut stack: Vec<(f64, f64)> = (0..16).rev().map(|i| (f64::from(i) / 16.0, f64::from(i + 1) / 16.0)).collect();
     while let Some((a, b)) = stack.pop() {
-        let (ra, rm, rb) = (rung(a), rung(0.5 * (a + b)), rung(b));
-        let off = distance_sq(ra.0, rb.0, rm.0).max(distance_sq(ra.1, rb.1, rm.1)).sqrt();
-        if off > chord && b - a > 1e-5 {
+        let (ra, rb) = (rung(a), rung(b));
+        let off = [0.25, 0.5, 0.75]
+            .map(|f| rung(a + f * (b - a)))
+            .iter()
+            .map(|r| distance_sq(ra.0, rb.0, r.0).max(distance_sq(ra.1, rb.1, r.1)).sqrt())
+            .fold(0.0, f64::max);
+        if off > chord && b - a > 1e-9 {
             stack.push((0.5 * (a + b), b));
             stack.push((a, 0.5 * (a + b)));
         } else {
