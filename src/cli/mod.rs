@@ -2,6 +2,7 @@
 
 mod args;
 mod commands;
+mod device;
 mod disk;
 mod say;
 
@@ -31,6 +32,7 @@ pub fn run() -> ExitCode {
         Command::Walk(args) => commands::walk(args),
         Command::Allow(args) => commands::allow(args),
         Command::Proof(args) => commands::proof(args),
+        Command::Device(args) => device::device(args),
     };
     match outcome {
         Ok(End::Done) => ExitCode::SUCCESS,
