@@ -8,7 +8,7 @@ use super::Drafter;
 use super::edges::SAME;
 use crate::diag::{Finding, Result};
 use crate::geom::{parts, path};
-use crate::piece::{Cut, Edge, Finish, Join, Notch, NotchKind, Piece, Span};
+use crate::piece::{Cut, Edge, Finish, Fit, Join, Notch, NotchKind, Piece, Span};
 use crate::style::Strip;
 use crate::style::formula::Formula;
 use kurbo::{BezPath, Point};
@@ -378,6 +378,7 @@ fn seams(made: &Made, strip: &Strip, onto: Vec<Span>, times: f64) -> Vec<Join> {
         ease: 0.0,
         ratio,
         gap: 0.0,
+        fit: Fit::default(),
         pointed: [true, true],
     };
     let mut joins = Vec::new();
