@@ -2,7 +2,7 @@
 
 use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
-use super::{End, Outcome, disk, say};
+use super::{End, Outcome, disk, say, watch};
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::piece::json;
 use oaktag::pipeline::{self, Made, NamedDevice, Walked};
@@ -95,6 +95,10 @@ fn say_failed(made: &Made) {
 
 /// `oaktag draft`.
 pub fn draft(args: &DraftArgs) -> Outcome {
+    if args.watch { watch::watch(args, draft_once) } else { draft_once(args) }
+}
+
+fn draft_once(args: &DraftArgs) -> Outcome {
     let mut end = End::Done;
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
