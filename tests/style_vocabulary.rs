@@ -424,9 +424,14 @@ fn worn_measures_count_copies_folds_and_darts() {
     let drafted = draft::whole(&style_of(&body), &person_of("bust 38\nwaist 30"), &Choices::new()).expect("drafts");
     let row = |name: &str| drafted.worn.iter().find(|row| row.name == name).expect(name);
     assert!((row("low").finished / INCH - 40.0).abs() < 0.01, "{}", row("low").finished / INCH);
-    // At 2 in down a dart 1 in wide and 6 in long is 2/3 in wide.
+    // A dart is as wide at 2 in down as its legs are apart there: its point is 6 in down.
+    let front = drafted.set.piece("Front").expect("Front");
+    let dart = &front.darts[0];
+    let legs = dart.mouth.map(|at| path::point_at(&front.edges[3].path, at).expect("on it").0 - dart.apex);
+    let apart = (legs[1].x / legs[1].y - legs[0].x / legs[0].y).abs() * 4.0;
+    assert!((0.5..0.7).contains(&apart), "{apart}");
     let high = row("high").finished / INCH;
-    assert!((high - (40.0 - 4.0 * 2.0 / 3.0)).abs() < 0.02, "{high}");
+    assert!((high - (40.0 - 4.0 * apart)).abs() < 0.02, "{high}");
     let top = row("one top").finished;
     assert!((row("top").finished - 4.0 * top).abs() < 1e-6 && top / INCH < 9.2);
     assert!(row("zip").remark.contains("7 in"));

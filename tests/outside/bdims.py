@@ -69,6 +69,8 @@ def judge(people):
         held = [f for f in person["findings"] if f.startswith(("check", "breach", "error"))]
         # A measure that is unusual is said, and is no fault of the draft.
         held = [f for f in held if "is unusual" not in f]
+        if person["faulty"]:
+            held.append("open or crossed outline: " + ", ".join(person["faulty"]))
         if held:
             refused[cause(held[0])] += 1
             continue
