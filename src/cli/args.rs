@@ -27,6 +27,8 @@ pub enum Command {
     Proof(ProofArgs),
     /// Write a folder with a style and measures to start from
     New(NewArgs),
+    /// The machines' profiles: list, check, explain
+    Device(DeviceArgs),
 }
 
 /// Where pieces come from.
@@ -131,4 +133,44 @@ pub struct ProofArgs {
     /// Print the proof as JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `device`.
+#[derive(Debug, Args)]
+pub struct DeviceArgs {
+    /// What to do; without it the profiles are listed.
+    #[command(subcommand)]
+    pub command: Option<DeviceCommand>,
+    /// Print as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What to do with profiles.
+#[derive(Debug, Subcommand)]
+pub enum DeviceCommand {
+    /// List the profiles in `profiles/` and those that come with the program
+    List {
+        /// Print as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Read a profile and say what is wrong with it or worth a thought
+    Check {
+        /// The profile (`*.device.kdl`)
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// Print the profile, with every default filled in, and the findings as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Say in plain words what a machine will do
+    Explain {
+        /// A profile's file or its short name
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// Print the lines as JSON
+        #[arg(long)]
+        json: bool,
+    },
 }

@@ -2,6 +2,7 @@
 
 mod args;
 mod commands;
+mod device;
 mod disk;
 mod new;
 mod people;
@@ -37,6 +38,7 @@ pub fn run() -> ExitCode {
         Command::Allow(args) => commands::allow(args),
         Command::Proof(args) => commands::proof(args),
         Command::New(args) => new::new(args),
+        Command::Device(args) => device::device(args),
     };
     match outcome {
         Ok(End::Done) => ExitCode::SUCCESS,

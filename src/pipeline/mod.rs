@@ -2,7 +2,7 @@
 
 use crate::allow::{self, CutPiece};
 use crate::calibrate;
-use crate::device::{Device, Language, Medium, MediumKind};
+use crate::device::{Blocks, Device, Language, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::{self, Copies, Sheet};
@@ -14,9 +14,10 @@ use crate::proof::{self, Proof};
 use crate::read::{self, Drawing};
 use crate::report::{self, FileLine, MeasureRow, ProofSheet};
 use crate::style::Style;
-use crate::units::{Unit, format_length};
+use crate::units::{INCH, Unit, format_length};
 use crate::walk::{self, WalkedJoin};
 use crate::write;
+use kurbo::Affine;
 use rayon::prelude::*;
 
 /// Pieces on the net line, walked.
@@ -129,7 +130,17 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
     let mut failed = Vec::new();
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
-    let (written, found) = gather(devices, |named| write_device(&walked.set, named, &marked))?;
+    let net = if devices.iter().any(|named| named.device.blocks == Blocks::Net) {
+        let (net, found) = net_blocks(&walked.set)?;
+        findings.extend(found);
+        net
+    } else {
+        Vec::new()
+    };
+    let (written, found) = gather(devices, |named| {
+        let marked = if named.device.blocks == Blocks::Net { &net } else { &marked };
+        write_device(&walked.set, named, marked)
+    })?;
     findings.extend(found);
     for (sheet, file, proof) in written.into_iter().flatten() {
         lines.push(file.line.clone());
@@ -181,7 +192,8 @@ pub fn picture(walked: &Walked) -> Result<String> {
 /// # Errors
 /// As [`make`].
 pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
-    Ok(lay_for(device, &marked(set)?.0)?.0)
+    let (marked, _) = if device.blocks == Blocks::Net { net_blocks(set)? } else { marked(set)? };
+    Ok(lay_for(device, &marked)?.0)
 }
 
 /// Reads a device's file back and measures it against a sheet.
@@ -189,7 +201,12 @@ pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
 /// # Errors
 /// Bytes that are no file of the device's language.
 pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result<(Proof, Vec<Finding>)> {
-    let (drawing, findings) = read_back(bytes, file, device.language)?;
+    let (mut drawing, findings) = read_back(bytes, file, device.language)?;
+    if let Some(pixel) = device.pixel {
+        // A pixel is read as a 96th of an inch (CSS 2.1, 4.3.2), and is shown as large as it was measured.
+        let scale = Affine::scale(pixel / (INCH / 96.0));
+        drawing.paths.iter_mut().for_each(|path| path.path.apply_affine(scale));
+    }
     let correction = device.correction(&sheet.medium);
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
 }
@@ -205,11 +222,25 @@ pub fn marked(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     Ok((marked, findings))
 }
 
-/// Marks every piece.
+/// Every piece as a net block, cut on its sew line, with its marks.
+fn net_blocks(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
+    let mut net = set.clone();
+    net.pieces.iter_mut().flat_map(|piece| &mut piece.edges).for_each(|edge| edge.allowance = 0.0);
+    let (cut, mut findings) = cut(&net)?;
+    let (marked, found) = mark_as(&net, &cut, true)?;
+    findings.extend(found);
+    Ok((marked, findings))
+}
+
+/// Marks every piece, its allowance and all.
 ///
 /// # Errors
 /// As [`mark::mark`].
 pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
+    mark_as(set, cut, false)
+}
+
+fn mark_as(set: &PieceSet, cut: &[CutPiece], net_block: bool) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     let of = cut.len();
     let numbered: Vec<(usize, &CutPiece)> = cut.iter().enumerate().collect();
     gather(&numbered, |(index, piece)| {
@@ -220,7 +251,7 @@ pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, V
             unit: set.unit,
             number: index + 1,
             of,
-            net_block: false,
+            net_block,
         };
         mark::mark(piece, &heading)
     })
@@ -280,11 +311,16 @@ fn write_sheet(
     findings.extend(found);
     let corrected = calibrate::correct(job, correction);
     let bytes = match device.language {
-        Language::Svg => write::svg(&corrected),
+        Language::Svg => match device.pixel {
+            Some(pixel) => write::svg_in_pixels(&corrected, pixel),
+            None => write::svg(&corrected),
+        },
         Language::Dxf => write::dxf(&corrected, write::Curves::Spline),
+        Language::DxfPolyline => write::dxf(&corrected, write::Curves::Polyline(device.tolerance)),
+        language => return Err(no_writer(language)),
     };
     let number = if count == 1 { String::new() } else { format!("-{}", index + 1) };
-    let file = format!("{}{number}.{}", named.name, extension(device.language));
+    let file = format!("{}{number}.{}", named.name, device.language.extension());
     let (proof, found) = prove(&bytes, &file, sheet, device)?;
     findings.extend(found);
     let line = FileLine {
@@ -301,17 +337,17 @@ fn write_sheet(
     Ok((ProvenFile { bytes, line }, proof, findings))
 }
 
-fn extension(language: Language) -> &'static str {
-    match language {
-        Language::Svg => "svg",
-        Language::Dxf => "dxf",
-    }
+/// A language that profiles may name, and that nothing writes.
+fn no_writer(language: Language) -> Box<Finding> {
+    let message = format!("files in {} can't be written yet", language.name());
+    Finding::error(message).hint("use a device whose language is svg or dxf").into()
 }
 
 fn read_back(bytes: &[u8], file: &str, language: Language) -> Result<(Drawing, Vec<Finding>)> {
     match language {
         Language::Svg => read::svg(bytes, file),
-        Language::Dxf => read::dxf(bytes, file),
+        Language::Dxf | Language::DxfPolyline => read::dxf(bytes, file),
+        language => Err(no_writer(language)),
     }
 }
 

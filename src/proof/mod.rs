@@ -17,8 +17,6 @@ use trace::Trace;
 
 /// What everything besides flattening and the language's grid may add up to, mm.
 const ALLOWANCE: f64 = 0.005;
-/// The grid of SVG and DXF as written here: six decimals, mm.
-const GRID: f64 = 1e-6;
 /// A path this near to a stroke, mm, is taken for the stroke drawn badly; one further off for another path.
 const NEAR: f64 = 1.0;
 
@@ -61,11 +59,11 @@ pub struct SquareMeasured {
 /// wherever a closed one starts, and compared along its whole length, both ways.
 pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Option<&Correction>) -> Proof {
     let flattening = match device.language {
-        Language::Svg => 0.0,
+        Language::Svg | Language::Pdf => 0.0,
         // Curves may be splines or polylines, which a file does not say.
-        Language::Dxf => device.tolerance.max(0.0),
+        _ => device.tolerance.max(0.0),
     };
-    let allowed = flattening + GRID * std::f64::consts::FRAC_1_SQRT_2 + ALLOWANCE;
+    let allowed = flattening + std::f64::consts::FRAC_1_SQRT_2 / device.units_per_mm + ALLOWANCE;
     let carried = |role: Role| device.tools.iter().any(|tool| tool.roles.contains(&role));
     let wanted: Vec<(&SheetStroke, Trace)> = sheet
         .strokes
