@@ -2,14 +2,12 @@
 //!
 //! An edge with darts is drawn as it is sewn: its points are brought together as if the darts were closed, the curve is
 //! drawn fair through them, cut where each dart's legs reach it, and opened again. So both legs of a dart are equally
-//! long, and the edge runs true when the dart is sewn (common practice, no source). Across its mouth an edge follows the
-//! cloth of the dart as it lies when pressed.
+//! long, and the edge runs true when the dart is sewn (common practice, no source). Across its mouth the sew line goes straight.
 
 use super::{Drafter, Drawn, Mouth, edges};
 use crate::diag::Result;
 use crate::geom::spline::Knot;
 use crate::geom::{parts, path};
-use crate::piece::Pressed;
 use crate::source::Text;
 use crate::style::{DartStep, EdgeStep, PieceSteps};
 use crate::units::format_length;
@@ -140,15 +138,6 @@ fn open(openings: &[Opening<'_>], closings: &[Affine], closed: &BezPath, cuts: &
         let part = closing.inverse() * parts::between(closed, cuts[index], cuts[index + 1]);
         if let Some(opening) = index.checked_sub(1).map(|before| &openings[before]) {
             let from = path::length(&whole);
-            let tip = path::end(&whole)
-                .zip(path::start(&part))
-                .zip(path::end_tangent(&whole).zip(path::start_tangent(&part)))
-                .and_then(|((a, b), (arriving, leaving))| {
-                    cap(opening.apex, [a, b], [-arriving, leaving], opening.step.pressed)
-                });
-            if let Some(tip) = tip {
-                whole.line_to(tip);
-            }
             if let Some(start) = path::start(&part) {
                 whole.line_to(start);
             }
@@ -157,31 +146,6 @@ fn open(openings: &[Opening<'_>], closings: &[Affine], closed: &BezPath, cuts: &
         parts::join(&mut whole, &part);
     }
     Drawn { path: whole, mouths }
-}
-
-/// Where a dart's fold meets the edge, so that the pressed dart is caught in the seam. The cloth beside the mouth is
-/// mirrored about the leg that it is pressed over; where it is spread, about both. `beside` runs away from the mouth.
-pub(super) fn cap(apex: Point, mouth: [Point; 2], beside: [Vec2; 2], pressed: Pressed) -> Option<Point> {
-    let legs = mouth.map(|point| point - apex);
-    let long = f64::midpoint(legs[0].hypot(), legs[1].hypot());
-    let fold = legs[0].normalize() + legs[1].normalize();
-    if fold.hypot() < 1e-6 || long < edges::SAME {
-        return None;
-    }
-    let half = (legs[0].cross(legs[1]).abs().atan2(legs[0].dot(legs[1]))) / 2.0;
-    let angle = |side: usize| (-legs[side]).cross(beside[side]).abs().atan2((-legs[side]).dot(beside[side]));
-    let angle = match pressed {
-        Pressed::ToStart => angle(0),
-        Pressed::ToEnd => angle(1),
-        Pressed::Open => angle(0).min(angle(1)),
-    };
-    // The triangle of apex, leg and fold (law of sines); a very blunt corner would throw the tip far out.
-    let third = std::f64::consts::PI - angle - half;
-    if third < 0.3 {
-        return None;
-    }
-    let out = (long * angle.sin() / third.sin()).min(long * 1.25);
-    Some(apex + fold.normalize() * out)
 }
 
 fn openings<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, flat: &BezPath) -> Result<Vec<Opening<'a>>> {
@@ -238,7 +202,7 @@ pub(super) fn pleats<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, drawn: &
             None => intake * 1.5,
         };
         let first = drafter.place_along(&step.on, step.from.as_ref(), &step.at, long)?;
-        let way = if drafter.from_far_end(&step.on, step.from.as_ref())? { -spacing } else { spacing };
+        let way = if drafter.is_from_far_end(&step.on, step.from.as_ref())? { -spacing } else { spacing };
         for number in 0..count as usize {
             let middle = first + way * number as f64;
             let span = [middle - intake / 2.0, middle + intake / 2.0];

@@ -10,7 +10,7 @@ use crate::diag::{Finding, Result};
 use crate::geom::{parts, path};
 use crate::piece::{Cut, Edge, Finish, Join, Notch, NotchKind, Piece, Span};
 use crate::style::Strip;
-use crate::style::formula::Formula;
+use crate::style::formula::{Formula, Scope};
 use kurbo::{BezPath, Point};
 use std::f64::consts::{FRAC_PI_2, TAU};
 
@@ -55,7 +55,9 @@ impl Made {
         }
         if backwards {
             spans.reverse();
-            spans.iter_mut().for_each(|span| span.backwards = !span.backwards);
+            for span in &mut spans {
+                span.backwards = !span.backwards;
+            }
         }
         spans
     }
@@ -123,7 +125,6 @@ pub(super) fn make<'a>(drafter: &mut Drafter<'a>, strip: &'a Strip) -> Result<Op
             finding.snippet.get_or_insert_with(|| span.place.snippet());
             finding
         };
-        use crate::style::formula::Scope;
         seam += drafter.length_of(&span.piece, &span.edge).map_err(place)?;
     }
     let times = strip.times.as_ref().map_or(Ok(1.0), |times| times.number(drafter))?;

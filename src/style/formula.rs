@@ -470,7 +470,7 @@ impl Formula {
             let words = condition.dimension.words();
             return Err(self.at(expr, format!("a comparison is wanted first here, and this is {words}")).into());
         }
-        self.evaluate(if condition.value != 0.0 { then } else { otherwise }, scope)
+        self.evaluate(if condition.value == 0.0 { otherwise } else { then }, scope)
     }
 
     fn at(&self, expr: &Expr, message: impl Into<String>) -> Finding {
