@@ -368,10 +368,10 @@ impl<'a> Drafter<'a> {
             );
             return Err(source.error(message).edge(&on.text).into());
         }
-        Ok(if self.from_far_end(on, from)? { long - distance } else { distance })
+        Ok(if self.is_from_far_end(on, from)? { long - distance } else { distance })
     }
 
-    fn from_far_end(&self, on: &Text, from: Option<&Text>) -> Result<bool> {
+    fn is_from_far_end(&self, on: &Text, from: Option<&Text>) -> Result<bool> {
         from.map_or(Ok(false), |end| self.is_far_end(on, end))
     }
 
