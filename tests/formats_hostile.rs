@@ -161,7 +161,7 @@ fn rich_files_read_before_they_are_spoilt() {
 
 #[test]
 fn mutated_files_never_panic() {
-    let times: u64 = std::env::var("OAKTAG_MUTATIONS").ok().and_then(|n| n.parse().ok()).unwrap_or(4000);
+    let times: u64 = std::env::var("OAKTAG_MUTATIONS").ok().and_then(|n| n.parse().ok()).unwrap_or(2000);
     let mut seeds: Vec<(Format, Vec<u8>)> = rich().into();
     for format in FORMATS {
         let bytes = format.write(&scene(format, 21, None).2);

@@ -25,8 +25,13 @@ pub enum Command {
     Allow(AllowArgs),
     /// Measure a written file against its pieces
     Proof(ProofArgs),
+<<<<<<< HEAD
     /// The machines' profiles: list, check, explain
     Device(DeviceArgs),
+=======
+    /// Write a folder with a style and measures to start from
+    New(NewArgs),
+>>>>>>> main
 }
 
 /// Where pieces come from.
@@ -41,6 +46,9 @@ pub struct From {
     /// Set a choice of the style, as in --set "bust ease=3 1/2"
     #[arg(long, value_name = "NAME=VALUE")]
     pub set: Vec<String>,
+    /// Estimate the measures that a person lacks; each is marked in every output
+    #[arg(long)]
+    pub estimate: bool,
     /// Two sides of a seam may differ by this much, mm
     #[arg(long, value_name = "MM", default_value_t = oaktag::walk::TOLERANCE)]
     pub tolerance: f64,
@@ -75,6 +83,9 @@ pub struct DraftArgs {
     /// The folder to write into; without it the pieces go to standard output
     #[arg(short, long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Draft again whenever the style or the measures are saved; needs -o
+    #[arg(long, requires = "out")]
+    pub watch: bool,
 }
 
 /// Arguments of `walk`.
@@ -86,6 +97,17 @@ pub struct WalkArgs {
     /// Print the report as JSON
     #[arg(long)]
     pub json: bool,
+    /// Print one line of JSON for every person, the refused ones with the reason
+    #[arg(long)]
+    pub lines: bool,
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+pub struct NewArgs {
+    /// The folder to write into; made where it is missing
+    #[arg(value_name = "DIR")]
+    pub folder: PathBuf,
 }
 
 /// Arguments of `allow`.

@@ -4,6 +4,8 @@ mod args;
 mod commands;
 mod device;
 mod disk;
+mod new;
+mod people;
 mod say;
 
 use args::{Cli, Command};
@@ -12,12 +14,14 @@ use oaktag::diag::Finding;
 use std::process::ExitCode;
 
 /// How a command ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum End {
     /// Done.
     Done,
     /// Findings hold the output back.
     Held,
+    /// Somebody could not be drafted; the rest was.
+    Failed,
 }
 
 /// What a command returns: usage, file and device trouble is an error.
@@ -33,10 +37,12 @@ pub fn run() -> ExitCode {
         Command::Allow(args) => commands::allow(args),
         Command::Proof(args) => commands::proof(args),
         Command::Device(args) => device::device(args),
+        Command::New(args) => new::new(args),
     };
     match outcome {
         Ok(End::Done) => ExitCode::SUCCESS,
         Ok(End::Held) => ExitCode::from(1),
+        Ok(End::Failed) => ExitCode::from(2),
         Err(finding) => {
             say::findings(&[*finding]);
             ExitCode::from(2)

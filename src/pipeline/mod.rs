@@ -12,7 +12,7 @@ use crate::order;
 use crate::piece::PieceSet;
 use crate::proof::{self, Proof};
 use crate::read::{self, Drawing};
-use crate::report::{self, FileLine, ProofSheet};
+use crate::report::{self, FileLine, MeasureRow, ProofSheet};
 use crate::style::Style;
 use crate::units::{INCH, Unit, format_length};
 use crate::walk::{self, WalkedJoin};
@@ -27,6 +27,8 @@ pub struct Walked {
     pub set: PieceSet,
     /// What the walk found, seam by seam.
     pub joins: Vec<WalkedJoin>,
+    /// What the garment measures when worn, beside the body.
+    pub worn: Vec<MeasureRow>,
     /// Findings so far.
     pub findings: Vec<Finding>,
 }
@@ -81,17 +83,29 @@ impl ProvenFile {
 /// # Errors
 /// As [`draft::draft`].
 pub fn draft_and_walk(style: &Style, measures: &Measures, choices: &Choices, tolerance: f64) -> Result<Walked> {
-    let (set, findings) = draft::draft(style, measures, choices)?;
-    let mut walked = walk_pieces(set, tolerance);
-    walked.findings.splice(0..0, findings);
+    let drafted = draft::whole(style, measures, choices)?;
+    let mut walked = walk_pieces(drafted.set, tolerance);
+    walked.worn = drafted.worn.iter().map(|row| worn(row, measures.unit)).collect();
+    walked.findings.splice(0..0, drafted.findings);
     Ok(walked)
+}
+
+/// A worn measure as people read it.
+fn worn(row: &draft::WornRow, unit: Unit) -> MeasureRow {
+    let mark = if row.estimated { " (estimated)" } else { "" };
+    MeasureRow {
+        name: row.name.clone(),
+        body: row.body.map_or_else(String::new, |body| format_length(body, unit) + mark),
+        ease: row.body.map_or_else(|| row.remark.clone(), |body| format_length(row.finished - body, unit)),
+        finished: format_length(row.finished, unit),
+    }
 }
 
 /// Carries the notches of pieces from elsewhere and walks their seams. `tolerance` in mm.
 pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
     walk::carry(&mut set);
     let (joins, findings) = walk::walk(&set, tolerance);
-    Walked { set, joins, findings }
+    Walked { set, joins, worn: Vec::new(), findings }
 }
 
 /// Gives every piece its cut line.
@@ -146,7 +160,7 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
         files: &lines,
         sheets: &sheet_slices,
         findings: &findings,
-        measures: &[],
+        measures: &walked.worn,
     });
     Ok(Made { walked, cut, files, failed, proof_sheet, findings })
 }
@@ -169,7 +183,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
         files: &[],
         sheets: &[],
         findings: &findings,
-        measures: &[],
+        measures: &walked.worn,
     }))
 }
 
