@@ -1,6 +1,8 @@
 //! Profiles: what is read, and what is refused with the place and the next step.
 
-use oaktag::device::{Blocks, Device, Flow, Language, Link, Margins, MediumKind, Notches, Sequence, Tip, ToolKind, read};
+use oaktag::device::{
+    Blocks, Device, Flow, Language, Link, Margins, MediumKind, Notches, Sequence, Tip, ToolKind, read,
+};
 use oaktag::diag::{Finding, Severity};
 use oaktag::role::Role;
 
@@ -115,10 +117,16 @@ fn what_is_refused() {
         ("\"sew\";", "\"sew\"; ) ", 4, "", ""),
         ("language", "language \"svg\"\n    language", 3, "\"language\" is given twice", ""),
         ("margin=\"5\"", "margin=\"5\" margin=\"6\"", 3, "given twice", ""),
-        ("margin=\"5\"", "margin=\"300\" grip=\"300\" left=\"300\"", 3, "", ""),
+        ("longest=\"2000\" margin=\"5\"", "longest=\"800\" margin=\"300\" grip=\"300\"", 3, "leave nothing of", ""),
         ("\"svg\"", "\"svg\" curves=\"spline\"", 2, "only dxf has a choice of curves", ""),
         ("\"svg\"", "\"hpgl\" encoded=#true", 2, "only hpgl2 can be encoded", ""),
-        ("    tool", "    axes origin=\"centre\"\n    tool", 4, "only for a language that drives a machine", "language"),
+        (
+            "    tool",
+            "    axes origin=\"centre\"\n    tool",
+            4,
+            "only for a language that drives a machine",
+            "language",
+        ),
         ("    tool", "    start \"IN;\"\n    tool", 4, "only for a language that drives a machine", "language"),
         ("    tool", "    pixel \"0.001 mm\"\n    tool", 4, "between 0.01 mm and 20 mm", ""),
         ("    tool", "    sequence \"piece by piece\"\n    tool", 4, "no sequence", "piece-by-piece"),

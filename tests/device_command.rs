@@ -137,7 +137,8 @@ fn net_blocks_are_cut_on_the_sew_line() {
     assert_eq!(made.status.code(), Some(0), "{}", err(&made));
     let bytes = std::fs::read(folder.join("out/ida/net.svg")).expect("the file");
     let (drawing, _) = oaktag::read::svg(&bytes, "net.svg").expect("reads");
-    let areas = drawing.paths.iter().filter(|path| path.layer == "cut").map(|path| kurbo::Shape::area(&path.path).abs());
+    let areas =
+        drawing.paths.iter().filter(|path| path.layer == "cut").map(|path| kurbo::Shape::area(&path.path).abs());
     let largest = areas.fold(0.0, f64::max);
     // The pocket is 120 × 140 mm and the hollow of its bottom edge, whose height has the Bernstein coefficients 0, 20, 20,
     // 0 over 120 mm: 10 mm in the mean (the integral of each basis polynomial is 1/4). The file holds J⁻¹ of that.
