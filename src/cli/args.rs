@@ -25,13 +25,10 @@ pub enum Command {
     Allow(AllowArgs),
     /// Measure a written file against its pieces
     Proof(ProofArgs),
-<<<<<<< HEAD
-    /// The machines' profiles: list, check, explain
-    Device(DeviceArgs),
-=======
     /// Write a folder with a style and measures to start from
     New(NewArgs),
->>>>>>> main
+    /// The machines' profiles: list, check, explain
+    Device(DeviceArgs),
 }
 
 /// Where pieces come from.

@@ -36,8 +36,8 @@ pub fn run() -> ExitCode {
         Command::Walk(args) => commands::walk(args),
         Command::Allow(args) => commands::allow(args),
         Command::Proof(args) => commands::proof(args),
-        Command::Device(args) => device::device(args),
         Command::New(args) => new::new(args),
+        Command::Device(args) => device::device(args),
     };
     match outcome {
         Ok(End::Done) => ExitCode::SUCCESS,

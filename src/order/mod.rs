@@ -1,6 +1,11 @@
 //! A sheet's strokes, sorted into tools and put in order.
 
-mod tour;
+mod greedy;
+mod near;
+mod rules;
+mod search;
+mod starts;
+pub mod tour;
 mod tree;
 
 use crate::device::{Device, Tool};
@@ -74,10 +79,10 @@ pub fn order(sheet: &Sheet, device: &Device, title: &str) -> Result<(Job, Vec<Fi
             .map(|index| {
                 let SheetStroke { path, placed, .. } = &sheet.strokes[*index];
                 let last = placed.is_some_and(|piece| outlines[piece] == Some(*index));
-                Visit { path: path.clone(), group: *placed, last }
+                Visit { path: path.clone(), group: *placed, level: u32::from(last) }
             })
             .collect();
-        let strokes: Vec<JobStroke> = tour::tour(&visits, at)
+        let strokes: Vec<JobStroke> = tour::tour(&visits, at, &tour::Effort::default(), &mut |done| done)
             .into_iter()
             .map(|(visit, path)| {
                 let SheetStroke { role, placed, edge, .. } = &sheet.strokes[chosen[visit]];

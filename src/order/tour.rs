@@ -1,33 +1,66 @@
 //! In which order, and which way round, a tool goes through its paths.
 
-use super::tree::Tree;
+use super::greedy::greedy;
+use super::near::{Counts, Near};
+use super::rules::Rules;
+use super::search::{Paths, Search};
+use super::starts::{Way, best_ways};
+use crate::geom::path::is_closed;
 use kurbo::{BezPath, ParamCurve, PathEl, PathSeg, Point};
 
 /// One path to go through.
-pub(super) struct Visit {
+#[derive(Clone, Debug)]
+pub struct Visit {
     /// One subpath.
-    pub(super) path: BezPath,
-    /// Visits of the same group wait for one another; `None` waits for nobody.
-    pub(super) group: Option<usize>,
-    /// Whether it comes after all of its group that are not last themselves.
-    pub(super) last: bool,
+    pub path: BezPath,
+    /// What it belongs to, such as a piece's index; `None` stands alone and waits for nobody.
+    pub group: Option<usize>,
+    /// It comes after all of its group with a lower level.
+    pub level: u32,
 }
 
 /// A path's place in the tour: its index, and its path in working direction.
-pub(super) type Stop = (usize, BezPath);
+pub type Stop = (usize, BezPath);
 
-/// A tour through all visits from `home`: the nearest next one each time, open paths from either end, closed ones from
-/// any of their vertices. Where going through them as they come is shorter, that. Returns the stops in order.
+/// How much work goes into a tour, and what it must keep to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Effort {
+    /// How often the tour is shaken and mended. The result depends on this alone, not on the machine.
+    pub kicks: usize,
+    /// Seed of the search's random numbers.
+    pub seed: u64,
+    /// Whether closed paths may be started at any of their vertices, or only where they start.
+    pub any_start: bool,
+    /// Whether each group is finished before the next is begun.
+    pub one_by_one: bool,
+}
+
+impl Default for Effort {
+    fn default() -> Self {
+        Self { kicks: 200, seed: 1, any_start: true, one_by_one: false }
+    }
+}
+
+/// So often the start vertices are chosen anew between two stretches of search.
+const ROUNDS: usize = 4;
+
+/// A short tour from `home` through all visits and back: open paths from either end, closed ones from any of their
+/// vertices where `effort` allows, lower levels of a group before higher ones. Never longer than going through them as
+/// they come, late ones put off till they may. Returns the stops in order.
 ///
-/// A search that improves on this can take its place behind the same function.
-pub(super) fn tour(visits: &[Visit], home: Point) -> Vec<Stop> {
+/// `progress` is told now and then which share of the kicks is spent, 0 to 1, and says which share it holds for spent:
+/// the same, or more where time runs out (the result then depends on the machine), or 1 to stop.
+pub fn tour(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn FnMut(f64) -> f64) -> Vec<Stop> {
     let as_given = as_given(visits);
-    let by_nearest = nearest_neighbour(visits, home);
-    if travel(&as_given, home) < travel(&by_nearest, home) { as_given } else { by_nearest }
+    if visits.len() < 2 {
+        return as_given;
+    }
+    let searched = searched(visits, home, effort, progress);
+    if travel(&as_given, home) <= travel(&searched, home) { as_given } else { searched }
 }
 
 /// Pen-up distance from `home` through all stops and back, mm.
-fn travel(stops: &[Stop], home: Point) -> f64 {
+pub fn travel(stops: &[Stop], home: Point) -> f64 {
     let (mut at, mut sum) = (home, 0.0);
     for (_, path) in stops {
         let [start, end] = ends(path);
@@ -37,82 +70,157 @@ fn travel(stops: &[Stop], home: Point) -> f64 {
     sum + at.distance(home)
 }
 
-/// In the order given, but for last ones that have to wait.
+/// In the order given, but for those that have to wait: they come as soon as they may.
 fn as_given(visits: &[Visit]) -> Vec<Stop> {
     let mut waiting = Waiting::new(visits);
     let mut stops = Vec::with_capacity(visits.len());
-    for (index, visit) in visits.iter().enumerate() {
-        if !waiting.holds(visit) {
-            stops.push((index, visit.path.clone()));
-            stops.extend(waiting.done(visit).into_iter().map(|freed| (freed, visits[freed].path.clone())));
-        } else if let Some(group) = visit.group {
-            waiting.groups[group].1.push(index);
+    for index in 0..visits.len() {
+        for freed in waiting.arrive(index, visits) {
+            stops.push((freed, visits[freed].path.clone()));
         }
     }
     stops
 }
 
-fn nearest_neighbour(visits: &[Visit], home: Point) -> Vec<Stop> {
-    // Every point that a visit can start from, with its visit.
-    let mut starts: Vec<(usize, usize)> = Vec::new();
-    let mut points = Vec::new();
-    let mut range = Vec::with_capacity(visits.len());
-    for (index, visit) in visits.iter().enumerate() {
-        let from = points.len();
-        points.extend(starting_points(&visit.path));
-        starts.extend((0..points.len() - from).map(|which| (index, which)));
-        range.push(from..points.len());
-    }
-    let mut tree = Tree::new(points);
-    let mut waiting = Waiting::new(visits);
-    for (index, visit) in visits.iter().enumerate() {
-        match visit.group {
-            Some(group) if waiting.holds(visit) => waiting.groups[group].1.push(index),
-            _ => range[index].clone().for_each(|point| tree.set(point, true)),
-        }
-    }
-    let (mut at, mut stops) = (home, Vec::with_capacity(visits.len()));
-    while let Some(point) = tree.nearest(at) {
-        let (index, which) = starts[point];
-        range[index].clone().for_each(|point| tree.set(point, false));
-        for freed in waiting.done(&visits[index]) {
-            range[freed].clone().for_each(|point| tree.set(point, true));
-        }
-        let path = starting_from(&visits[index].path, which);
-        at = ends(&path)[1];
-        stops.push((index, path));
-    }
-    stops
-}
-
-/// How many of each group are still to come before its last ones, and which are held back till then.
+/// What of each group is still to come.
 struct Waiting {
-    groups: Vec<(usize, Vec<usize>)>,
+    /// Per group: how many of each level are missing, lowest level first, and who is held back.
+    groups: Vec<(std::collections::BTreeMap<u32, usize>, Vec<usize>)>,
 }
 
 impl Waiting {
     fn new(visits: &[Visit]) -> Self {
         let count = visits.iter().filter_map(|visit| visit.group).max().map_or(0, |group| group + 1);
-        let mut groups = vec![(0, Vec::new()); count];
-        for visit in visits.iter().filter(|visit| !visit.last) {
+        let mut groups = vec![(std::collections::BTreeMap::new(), Vec::new()); count];
+        for visit in visits {
             if let Some(group) = visit.group {
-                groups[group].0 += 1;
+                *groups[group].0.entry(visit.level).or_insert(0) += 1;
             }
         }
         Self { groups }
     }
 
-    fn holds(&self, visit: &Visit) -> bool {
-        visit.last && visit.group.is_some_and(|group| self.groups[group].0 > 0)
+    /// Who can be done now that this one has come.
+    fn arrive(&mut self, index: usize, visits: &[Visit]) -> Vec<usize> {
+        let Some(group) = visits[index].group else { return vec![index] };
+        let (missing, held) = &mut self.groups[group];
+        held.push(index);
+        let mut freed = Vec::new();
+        while let Some(mut lowest) = missing.first_entry() {
+            let level = *lowest.key();
+            let before = freed.len();
+            held.retain(|index| {
+                let free = visits[*index].level == level;
+                if free {
+                    freed.push(*index);
+                }
+                !free
+            });
+            *lowest.get_mut() -= freed.len() - before;
+            if *lowest.get() > 0 {
+                break;
+            }
+            lowest.remove();
+        }
+        freed
     }
+}
 
-    /// Marks a visit as done; returns those that need wait no longer.
-    fn done(&mut self, visit: &Visit) -> Vec<usize> {
-        let Some(group) = visit.group.filter(|_| !visit.last) else { return Vec::new() };
-        let (left, held) = &mut self.groups[group];
-        *left -= 1;
-        if *left == 0 { std::mem::take(held) } else { Vec::new() }
+fn searched(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn FnMut(f64) -> f64) -> Vec<Stop> {
+    let ways: Vec<Vec<Way>> = visits.iter().map(|visit| ways(&visit.path, effort.any_start)).collect();
+    let mut paths = paths(visits, &ways, home, effort.one_by_one);
+    let rules = Rules::new(
+        visits.iter().enumerate().map(|(index, visit)| (index as u32 + 1, visit.group.map(|group| (group, visit.level)))),
+    );
+    let rules = rules.as_ref();
+    let counts = if effort.kicks > 2000 { Counts { nearest: 6, quadrant: 3 } } else { Counts { nearest: 5, quadrant: 1 } };
+    let rounds = if paths.turns.contains(&true) { ROUNDS } else { 1 };
+    let mut order: Vec<u32> = Vec::new();
+    for round in 0..rounds {
+        let near = Near::new(&paths.sites, &paths.points, counts, |a, b| paths.apart(a, b));
+        let before = round as f64 / rounds as f64;
+        let share = (round + 1) as f64 / rounds as f64;
+        if round == 0 {
+            order = greedy(&paths.points, &paths.site, &near);
+            if let Some(rules) = rules {
+                let mut free = Search::new(&mut paths, &near, None, order, effort.seed);
+                free.settle(&mut || progress(before) < share);
+                order = free.into_order();
+                (paths, order) = either_way(rules, &paths, &near, &order);
+            }
+        }
+        let mut search = Search::new(&mut paths, &near, rules, order, effort.seed.wrapping_add(round as u64));
+        search.settle(&mut || progress(before) < share);
+        search.shake(&mut |kicks| progress((before + kicks as f64 / effort.kicks as f64).min(1.0)) < share);
+        order = search.into_order();
+        let stops: Vec<&[Way]> = order[1..].iter().map(|end| &*ways[*end as usize / 2 - 1]).collect();
+        for (end, way) in order[1..].iter_mut().zip(best_ways(&stops, home)) {
+            let path = *end / 2;
+            if paths.turns[path as usize] {
+                paths.seat(path, paths.ranges[path as usize].0 + way as u32);
+            } else if ways[path as usize - 1].len() == 2 {
+                *end = 2 * path + way as u32;
+            }
+        }
+        if progress(share) >= 1.0 {
+            break;
+        }
     }
+    order[1..]
+        .iter()
+        .map(|end| {
+            let path = *end / 2;
+            let which = if paths.turns[path as usize] {
+                paths.site[*end as usize] - paths.ranges[path as usize].0
+            } else if ways[path as usize - 1].len() == 2 {
+                *end % 2
+            } else {
+                0
+            };
+            let index = path as usize - 1;
+            (index, starting_from(&visits[index].path, which as usize))
+        })
+        .collect()
+}
+
+/// A tour mended so that the rules hold, the way round that is then shorter.
+fn either_way(rules: &Rules, paths: &Paths, near: &Near, order: &[u32]) -> (Paths, Vec<u32>) {
+    let mut backwards: Vec<u32> = order.iter().map(|end| end ^ 1).collect();
+    backwards[1..].reverse();
+    let [a, b] = [order, &backwards].map(|order| {
+        let mut paths = paths.clone();
+        let order = rules.mend(order, &mut paths, near);
+        (paths.length(&order), paths, order)
+    });
+    if a.0 <= b.0 { (a.1, a.2) } else { (b.1, b.2) }
+}
+
+/// Home as path 0, visit i as path i + 1 from its first way.
+fn paths(visits: &[Visit], ways: &[Vec<Way>], home: Point, one_by_one: bool) -> Paths {
+    let alone = visits.iter().filter_map(|visit| visit.group).max().map_or(0, |group| group + 1);
+    let groups = visits.iter().enumerate().map(|(index, visit)| visit.group.unwrap_or(alone + 1 + index) as u32);
+    let mut paths = Paths {
+        points: vec![home; 2],
+        site: vec![0, 1],
+        sites: vec![(0, home); 2],
+        ranges: vec![(0, 2)],
+        turns: vec![false],
+        groups: std::iter::once(alone as u32).chain(groups).collect(),
+        crossing: 0.0,
+    };
+    for (path, (ways, visit)) in (1..).zip(ways.iter().zip(visits)) {
+        let from = paths.sites.len() as u32;
+        let closed = is_closed(&visit.path);
+        paths.sites.extend(ways.iter().map(|way| (path, way[0])));
+        paths.points.extend(ways[0]);
+        paths.site.extend([from, if closed { from } else { from + 1 }]);
+        paths.ranges.push((from, paths.sites.len() as u32));
+        paths.turns.push(closed && ways.len() > 1);
+    }
+    if one_by_one {
+        paths.crossing = 4.0 * paths.points.iter().fold(0.0_f64, |extent, point| extent.max(point.distance(home)));
+    }
+    paths
 }
 
 /// First and last point. A path without any stays at the origin, and draws nothing.
@@ -127,20 +235,18 @@ fn ends(path: &BezPath) -> [Point; 2] {
     }
 }
 
-fn is_closed(path: &BezPath) -> bool {
-    matches!(path.elements().last(), Some(PathEl::ClosePath))
-}
-
-/// Where a path can be started: an open one at either end, a closed one at each of its vertices.
-fn starting_points(path: &BezPath) -> Vec<Point> {
-    let vertices: Vec<Point> = path.segments().map(|segment| segment.start()).collect();
-    match (is_closed(path) && !vertices.is_empty(), ends(path)) {
-        (true, _) => vertices,
-        (false, [start, end]) => vec![start, end],
+/// How a path can be gone through: an open one from either end, a closed one from its start, or from each of its vertices.
+fn ways(path: &BezPath, any_start: bool) -> Vec<Way> {
+    let [start, end] = ends(path);
+    if !is_closed(path) {
+        return vec![[start, end], [end, start]];
     }
+    let count = if any_start { usize::MAX } else { 1 };
+    let vertices: Vec<Way> = path.segments().map(|segment| [segment.start(); 2]).take(count).collect();
+    if vertices.is_empty() { vec![[start; 2]] } else { vertices }
 }
 
-/// The path started from the `which`th of its [`starting_points`].
+/// The path gone through in the `which`th of its [`ways`].
 fn starting_from(path: &BezPath, which: usize) -> BezPath {
     if which == 0 {
         return path.clone();

@@ -95,6 +95,57 @@ impl Tree {
         (best.1 != usize::MAX).then_some(best.1)
     }
 
+    /// The `count` present points nearest to `from`, nearest first, in one of its quadrants where that is given (counted
+    /// anticlockwise; the axes belong to the quadrant behind them).
+    pub(super) fn nearest_few(
+        &self,
+        from: Point,
+        quadrant: Option<usize>,
+        count: usize,
+        found: &mut Vec<(f64, usize)>,
+    ) {
+        found.clear();
+        if let Some(root) = self.nodes.len().checked_sub(1) {
+            self.search_few(root, from, quadrant, count, found);
+        }
+    }
+
+    fn search_few(
+        &self,
+        node: usize,
+        from: Point,
+        quadrant: Option<usize>,
+        count: usize,
+        found: &mut Vec<(f64, usize)>,
+    ) {
+        let node = &self.nodes[node];
+        let worst = if found.len() < count { f64::INFINITY } else { found[count - 1].0 };
+        if node.present == 0 || node.distance_squared(from) > worst || !quadrant.is_none_or(|q| node.reaches(from, q)) {
+            return;
+        }
+        let Some([a, b]) = node.children else {
+            for index in self.order[node.from..node.to].iter().copied().filter(|index| self.present[*index]) {
+                let point = self.points[index];
+                let candidate = (point.distance_squared(from), index);
+                if quadrant.is_some_and(|q| q != quadrant_of(from, point))
+                    || (found.len() == count && candidate >= found[count - 1])
+                {
+                    continue;
+                }
+                let at = found.partition_point(|other| *other < candidate);
+                if found.len() == count {
+                    found.pop();
+                }
+                found.insert(at, candidate);
+            }
+            return;
+        };
+        let nearer_first = self.nodes[a].distance_squared(from) <= self.nodes[b].distance_squared(from);
+        for child in if nearer_first { [a, b] } else { [b, a] } {
+            self.search_few(child, from, quadrant, count, found);
+        }
+    }
+
     fn search(&self, node: usize, from: Point, best: &mut (f64, usize)) {
         let node = &self.nodes[node];
         if node.present == 0 || node.distance_squared(from) > best.0 {
@@ -116,7 +167,25 @@ impl Tree {
     }
 }
 
+/// Which quadrant about `from` a point lies in.
+fn quadrant_of(from: Point, point: Point) -> usize {
+    let (right, up) = (point.x > from.x, point.y > from.y);
+    match (right, up) {
+        (true, true) => 0,
+        (false, true) => 1,
+        (false, false) => 2,
+        (true, false) => 3,
+    }
+}
+
 impl Node {
+    /// Whether the node's rectangle reaches into a quadrant about `from`.
+    fn reaches(&self, from: Point, quadrant: usize) -> bool {
+        let in_x = if matches!(quadrant, 0 | 3) { self.high.x > from.x } else { self.low.x <= from.x };
+        let in_y = if quadrant < 2 { self.high.y > from.y } else { self.low.y <= from.y };
+        in_x && in_y
+    }
+
     /// From a point to the node's rectangle.
     fn distance_squared(&self, from: Point) -> f64 {
         let dx = (self.low.x - from.x).max(from.x - self.high.x).max(0.0);
