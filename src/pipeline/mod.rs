@@ -352,8 +352,8 @@ fn can_follow(device: &Device) -> Result<()> {
         let finding = Finding::error(format!("\"{}\": {what} can't be done yet", device.name));
         Err(Box::new(finding.hint("take it out of the profile only if the machine sees to it by itself")))
     };
-    if device.sequence == Sequence::PieceByPiece && device.tools.len() > 1 {
-        return refuse("changing tools piece by piece".into());
+    if device.sequence == Sequence::PieceByPiece {
+        return refuse("finishing piece by piece".into());
     }
     for tool in &device.tools {
         if tool.tip != Tip::Plain {
