@@ -2,7 +2,7 @@
 
 use crate::allow::{self, CutPiece};
 use crate::calibrate;
-use crate::device::{Blocks, Device, Language, Medium, MediumKind};
+use crate::device::{Blocks, Device, Language, Medium, MediumKind, Sequence, Tip};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::{self, Copies, Sheet};
@@ -207,8 +207,9 @@ pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result
     let (mut drawing, findings) = read_back(bytes, file, device.language)?;
     if let Some(pixel) = device.pixel {
         // A pixel is read as a 96th of an inch (CSS 2.1, 4.3.2), and is shown as large as it was measured.
-        let scale = Affine::scale(pixel / (INCH / 96.0));
-        drawing.paths.iter_mut().for_each(|path| path.path.apply_affine(scale));
+        let scale = pixel / (INCH / 96.0);
+        drawing.paths.iter_mut().for_each(|path| path.path.apply_affine(Affine::scale(scale)));
+        drawing.width.iter_mut().chain(&mut drawing.height).for_each(|side| *side *= scale);
     }
     let correction = device.correction(&sheet.medium);
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
@@ -276,6 +277,7 @@ fn first_medium(device: &Device) -> Result<&Medium> {
 type Written = Vec<(Sheet, ProvenFile, Proof)>;
 
 fn write_device(set: &PieceSet, named: &NamedDevice, marked: &[MarkedPiece]) -> Result<(Written, Vec<Finding>)> {
+    can_follow(&named.device)?;
     let (sheets, mut findings) = lay_for(&named.device, marked)?;
     let count = sheets.len();
     let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
@@ -344,6 +346,30 @@ fn write_sheet(
 fn no_writer(language: Language) -> Box<Finding> {
     let message = format!("files in {} can't be written yet", language.name());
     Finding::error(message).hint("use a device whose language is svg or dxf").into()
+}
+
+/// Refuses a profile that asks for what no stage does yet: a line that is not where the blade wants it would pass for one
+/// that is.
+fn can_follow(device: &Device) -> Result<()> {
+    let refuse = |what: String| {
+        let finding = Finding::error(format!("\"{}\": {what} can't be done yet", device.name));
+        Err(Box::new(finding.hint("take it out of the profile only if the machine sees to it by itself")))
+    };
+    if device.sequence == Sequence::PieceByPiece {
+        return refuse("finishing piece by piece".into());
+    }
+    for tool in &device.tools {
+        if tool.tip != Tip::Plain {
+            return refuse(format!("following the tip of the tool \"{}\"", tool.name));
+        }
+        if tool.bridges.is_some() {
+            return refuse(format!("leaving bridges with the tool \"{}\"", tool.name));
+        }
+        if tool.passes > 1 {
+            return refuse(format!("going over each line more than once with the tool \"{}\"", tool.name));
+        }
+    }
+    Ok(())
 }
 
 fn read_back(bytes: &[u8], file: &str, language: Language) -> Result<(Drawing, Vec<Finding>)> {
