@@ -1,8 +1,8 @@
 //! PDF 1.7 at true size, curves as they are, every role a layer that can be switched off. No print scaling is asked for
 //! (ISO 32000-1, table 150), which viewers may ignore: so the check square is measured all the same.
 //!
-//! A sheet larger than the paper is printed over pages that overlap. Rows are counted from the top, columns are letters
-//! from the left: `B3`. Pages on which nothing would be drawn are left out, and the first page is a map.
+//! A sheet larger than the paper is printed over pages that overlap. Columns are letters from the left, rows are
+//! counted from the bottom, where the sheet's zero lies: `B3`. Pages on which nothing would be drawn are left out, and the first page is a map.
 
 use super::{DECIMALS, dashes, line_width};
 use crate::calibrate::CorrectedJob;
@@ -107,7 +107,7 @@ fn tiles(job: &Job, paper: &Paper, extent: Rect) -> Vec<Tile> {
             let shown = Rect::new(x, y, x + window.width(), y + window.height());
             let wide = shown.inflate(0.5, 0.5);
             if reached.iter().any(|b| b.x0 <= wide.x1 && b.x1 >= wide.x0 && b.y0 <= wide.y1 && b.y1 >= wide.y0) {
-                tiles.push(Tile { name: format!("{}{}", letters(column), rows - row), window: shown });
+                tiles.push(Tile { name: format!("{}{}", letters(column), row + 1), window: shown });
             }
         }
     }
