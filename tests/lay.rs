@@ -11,12 +11,12 @@ use oaktag::role::Role;
 fn roll() -> Medium {
     // 36 in of pattern paper: 914.4 mm exactly (36 × 25.4).
     let kind = MediumKind::Roll { width: 914.4, longest: 30_000.0 };
-    Medium { name: "paper".into(), kind, margin: 10.0, gap: 5.0 }
+    Medium::plain("paper", kind, 10.0, 5.0)
 }
 
 fn card() -> Medium {
     // A1, ISO 216: 594 × 841 mm.
-    Medium { name: "card".into(), kind: MediumKind::Sheet { width: 841.0, height: 594.0 }, margin: 8.0, gap: 6.0 }
+    Medium::plain("card", MediumKind::Sheet { width: 841.0, height: 594.0 }, 8.0, 6.0)
 }
 
 fn piece(name: &str, outline: &str, count: u32, mirrored: bool) -> MarkedPiece {
@@ -99,8 +99,9 @@ fn polygon(path: &BezPath) -> Polygon {
 /// operations and distances between all pairs, without the program's own checks.
 fn assert_sound(sheet: &Sheet, medium: &Medium) {
     let shapes: Vec<Polygon> = sheet.placed.iter().map(|placed| polygon(&placed.outline)).collect();
-    let margin = medium.margin - 1e-6;
-    let inside = Rect::new((margin, margin), (sheet.width - margin, sheet.height - margin)).to_polygon();
+    let [left, right, bottom, top] =
+        [medium.margins.left, medium.margins.right, medium.margins.bottom, medium.margins.top].map(|m| m - 1e-6);
+    let inside = Rect::new((left, bottom), (sheet.width - right, sheet.height - top)).to_polygon();
     let square: Vec<Polygon> = sheet
         .strokes
         .iter()
@@ -310,7 +311,7 @@ fn every_sheet_has_its_check_square() {
     }
     // A4 with 10 mm margins takes the small one.
     let kind = MediumKind::Sheet { width: 210.0, height: 297.0 };
-    let page = Medium { name: "page".into(), kind, margin: 10.0, gap: 3.0 };
+    let page = Medium::plain("page", kind, 10.0, 3.0);
     let small = piece("Pocket", "M0 0 L120 0 L120 140 L0 140 Z", 1, false);
     let (sheets, _) = lay(&[small], &page, Copies::One, "not calibrated").expect("fits");
     assert!((sheets[0].square - 50.0).abs() < 1e-9);
@@ -322,6 +323,29 @@ fn every_sheet_has_its_check_square() {
     let full = piece("Full", "M0 0 L824 0 L824 577 L0 577 Z", 1, false);
     let finding = *lay(&[full], &card(), Copies::One, "").expect_err("no room for the square");
     assert!(finding.message.contains("check square"), "{finding}");
+}
+
+/// The stamp is lettered beside the square, in lines that are not too long, and what can't be lettered is said.
+#[test]
+fn the_stamp_is_lettered() {
+    let written = |stamp: &str| {
+        let (sheets, findings) = lay(&[bodice("Front", 1.0)], &roll(), Copies::One, stamp).expect("fits");
+        assert_sound(&sheets[0], &roll());
+        let own = sheets[0].strokes.iter().filter(|stroke| stroke.placed.is_none() && stroke.role == Role::Label);
+        // Right of the square, whose right side is at 10 + 100 mm.
+        let beside: Vec<_> = own.map(|stroke| stroke.path.bounding_box()).filter(|bounds| bounds.x0 > 110.0).collect();
+        (beside, findings)
+    };
+    let (none, _) = written("");
+    assert!(none.is_empty());
+    let (short, findings) = written("not calibrated");
+    assert!(!short.is_empty() && findings.is_empty());
+    let (long, _) = written(&"correction 2026-10-02: x 0.9987, y 1.0012, skew 0.0005 ".repeat(3));
+    let across = long.iter().copied().reduce(|a, b| a.union(b)).expect("lettered");
+    assert!(across.width() < 165.0 && across.height() > 7.0, "{across:?}");
+    let (_, findings) = written("snow \u{2603}");
+    assert_eq!(findings.len(), 1);
+    assert!(findings[0].message.contains('\u{2603}'));
 }
 
 #[test]

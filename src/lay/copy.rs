@@ -4,6 +4,7 @@ use crate::mark::{MarkedPiece, Stroke};
 use crate::role::Role;
 use geo::{MinimumRotatedRect, MultiPoint};
 use kurbo::{Affine, BezPath, Point, Vec2};
+use std::borrow::Cow;
 
 /// A copy that can be turned only as a whole any more.
 pub(super) struct Copy<'a> {
@@ -12,7 +13,7 @@ pub(super) struct Copy<'a> {
     pub(super) along_grain: Affine,
     /// The piece's strokes in its own coordinates; those of a mirrored copy's writing reversed, so that they read right
     /// once the copy is mirrored.
-    pub(super) strokes: Vec<Stroke>,
+    pub(super) strokes: Cow<'a, [Stroke]>,
 }
 
 impl<'a> Copy<'a> {
@@ -21,9 +22,9 @@ impl<'a> Copy<'a> {
         let long = grain.hypot();
         let direction = if long > 1e-9 && long.is_finite() { grain / long } else { Vec2::new(1.0, 0.0) };
         let turn = Affine::new([direction.x, -direction.y, direction.y, direction.x, 0.0, 0.0]);
-        let mut strokes = piece.strokes.clone();
+        let mut strokes = Cow::Borrowed(&piece.strokes[..]);
         if mirrored {
-            reverse_writing(&mut strokes, direction);
+            reverse_writing(strokes.to_mut(), direction);
         }
         Self { piece, along_grain: if mirrored { Affine::FLIP_Y * turn } else { turn }, strokes }
     }

@@ -5,12 +5,13 @@
 //! behind the same function.
 
 use super::copy::Copy;
-use super::rows::{ROUNDING, Room, Shape, Spot};
+use super::rows::{ROUNDING, Room, Shape, Spot, sticking_out};
 use super::square::{Block, SIDES};
 use super::{Placed, Sheet, SheetStroke};
-use crate::device::{Medium, MediumKind};
+use crate::device::{Margins, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use kurbo::{Affine, Rect};
+use std::rc::Rc;
 
 /// A copy in every way that it can be turned.
 struct Item {
@@ -20,7 +21,7 @@ struct Item {
 /// A medium being filled.
 struct Bin {
     room: Room,
-    block: Block,
+    block: Rc<Block>,
     /// Lower left corner of the check square within the margins.
     corner: [f64; 2],
     /// Copy, which way turned, and where.
@@ -42,10 +43,11 @@ pub(super) fn pack(copies: &[Copy], medium: &Medium, stamp: &str) -> Result<(Vec
         item.check_size(copy, medium)?;
     }
     let empty = Room::new(width, height, medium.gap, row);
+    let blocks = blocks(&empty, stamp);
     let mut best: Option<(usize, f64, Vec<Bin>)> = None;
     for order in orders(&items) {
         let bins =
-            fill(&items, &order, &empty, stamp).map_err(|index| no_room(copies[index].piece.name.clone(), medium))?;
+            fill(&items, &order, &empty, &blocks).map_err(|index| no_room(copies[index].piece.name.clone(), medium))?;
         let used = bins.iter().map(|bin| bin.used).sum();
         if best.as_ref().is_none_or(|(count, length, _)| (bins.len(), used) < (*count, *length)) {
             best = Some((bins.len(), used, bins));
@@ -64,7 +66,8 @@ fn inside(medium: &Medium) -> (f64, f64) {
         MediumKind::Roll { width, longest } => (longest, width),
         MediumKind::Sheet { width, height } => (width, height),
     };
-    (width - 2.0 * medium.margin, height - 2.0 * medium.margin)
+    let Margins { left, right, bottom, top } = medium.margins;
+    (width - left - right, height - bottom - top)
 }
 
 /// Large copies first, by several notions of large; of two alike the first given.
@@ -79,15 +82,23 @@ fn orders(items: &[Item]) -> Vec<Vec<usize>> {
         .collect()
 }
 
+/// The check square in the sizes that may be tried on a medium, the larger first.
+fn blocks(empty: &Room, stamp: &str) -> Vec<Rc<Block>> {
+    let (width, height) = empty.size();
+    let ample = width.min(height) >= 3.0 * SIDES[0];
+    let sides = SIDES.into_iter().filter(|side| ample || *side < SIDES[0]);
+    sides.map(|side| Rc::new(Block::new(side, stamp, width))).collect()
+}
+
 /// Fills as many bins as it takes. The error is the copy that finds no room on an empty one.
-fn fill(items: &[Item], order: &[usize], empty: &Room, stamp: &str) -> std::result::Result<Vec<Bin>, usize> {
+fn fill(items: &[Item], order: &[usize], empty: &Room, blocks: &[Rc<Block>]) -> std::result::Result<Vec<Bin>, usize> {
     let mut bins: Vec<Bin> = Vec::new();
     for index in order {
         let item = &items[*index];
         if bins.iter_mut().any(|bin| bin.place(*index, item)) {
             continue;
         }
-        bins.push(Bin::opened_with(*index, item, empty, stamp).ok_or(*index)?);
+        bins.push(Bin::opened_with(*index, item, empty, blocks).ok_or(*index)?);
     }
     Ok(bins)
 }
@@ -97,13 +108,17 @@ impl Item {
         // Quarter turns as whole numbers, so that nothing is rounded.
         const QUARTERS: [[f64; 4]; 4] =
             [[1.0, 0.0, 0.0, 1.0], [0.0, 1.0, -1.0, 0.0], [-1.0, 0.0, 0.0, -1.0], [0.0, -1.0, 1.0, 0.0]];
+        // Most lines lie well within the cut line and take no room of their own.
+        let paths = || copy.strokes.iter().map(|stroke| &stroke.path);
+        let out = sticking_out(&copy.piece.outline, paths(), row);
+        let lines: Vec<_> = out.into_iter().map(|index| &copy.strokes[index].path).collect();
         let turned = turns
             .iter()
             .map(|turn| {
                 let [a, b, c, d] = QUARTERS[*turn];
                 let transform = Affine::new([a, b, c, d, 0.0, 0.0]) * copy.along_grain;
                 let outline = transform * &copy.piece.outline;
-                let lines: Vec<_> = copy.strokes.iter().map(|stroke| transform * &stroke.path).collect();
+                let lines: Vec<_> = lines.iter().map(|line| transform * *line).collect();
                 (transform, Shape::new(&outline, lines.iter(), row))
             })
             .collect();
@@ -142,16 +157,14 @@ impl Item {
             ways.push(format!("{:.1} mm {across}, {y:.1} mm more than the {height:.1} mm", bounds.height()));
         }
         let message = format!("the piece is {} that \"{}\" leaves inside its margins", ways.join(" and "), medium.name);
-        let needs = |side: f64| (side + 2.0 * medium.margin - ROUNDING).ceil();
+        let Margins { left, right, bottom, top } = medium.margins;
+        let needs = |side: f64, margins: f64| (side + margins - ROUNDING).ceil();
+        let (wide, high) = (needs(bounds.width(), left + right), needs(bounds.height(), bottom + top));
         let hint = match medium.kind {
-            MediumKind::Roll { .. } => format!(
-                "a roll at least {} mm wide with plots up to {} mm long would take it",
-                needs(bounds.height()),
-                needs(bounds.width())
-            ),
-            MediumKind::Sheet { .. } => {
-                format!("a sheet of at least {} × {} mm would take it", needs(bounds.width()), needs(bounds.height()))
+            MediumKind::Roll { .. } => {
+                format!("a roll at least {high} mm wide with plots up to {wide} mm long would take it")
             }
+            MediumKind::Sheet { .. } => format!("a sheet of at least {wide} × {high} mm would take it"),
         };
         Err(Box::new(Finding::error(message).piece(&copy.piece.name).hint(hint)))
     }
@@ -160,11 +173,9 @@ impl Item {
 impl Bin {
     /// An empty medium with its check square in the corner where it leaves room for the copy: the larger square where it
     /// can be, the lower left corner where it can be.
-    fn opened_with(index: usize, item: &Item, empty: &Room, stamp: &str) -> Option<Self> {
+    fn opened_with(index: usize, item: &Item, empty: &Room, blocks: &[Rc<Block>]) -> Option<Self> {
         let (width, height) = empty.size();
-        let ample = width.min(height) >= 3.0 * SIDES[0];
-        for side in SIDES.into_iter().filter(|side| ample || *side < SIDES[0]) {
-            let block = Block::new(side, stamp, width);
+        for block in blocks {
             let (right, top) = (width - block.width, height - block.height);
             if right < 0.0 || top < 0.0 {
                 continue;
@@ -173,7 +184,7 @@ impl Bin {
                 let mut room = empty.clone();
                 room.block(Rect::new(x, y, x + block.width, y + block.height));
                 let used = x + block.width;
-                let mut bin = Self { room, block: block.clone(), corner: [x, y], placed: Vec::new(), used };
+                let mut bin = Self { room, block: Rc::clone(block), corner: [x, y], placed: Vec::new(), used };
                 if bin.place(index, item) {
                     return Some(bin);
                 }
@@ -202,11 +213,12 @@ impl Bin {
     }
 
     fn sheet(&self, copies: &[Copy], items: &[Item], medium: &Medium) -> Sheet {
+        let Margins { left, right, bottom, .. } = medium.margins;
         let (width, height) = match medium.kind {
-            MediumKind::Roll { width, .. } => (self.used + 2.0 * medium.margin, width),
+            MediumKind::Roll { width, .. } => (self.used + left + right, width),
             MediumKind::Sheet { width, height } => (width, height),
         };
-        let corner = Affine::translate((self.corner[0] + medium.margin, self.corner[1] + medium.margin));
+        let corner = Affine::translate((self.corner[0] + left, self.corner[1] + bottom));
         let mut strokes: Vec<SheetStroke> = self
             .block
             .strokes
@@ -224,8 +236,8 @@ impl Bin {
         listed.sort_by_key(|(index, ..)| *index);
         for (index, turn, spot) in listed {
             let (copy, (turned, shape)) = (&copies[index], &items[index].turned[turn]);
-            let x = medium.margin + spot.x - shape.bounds.x0;
-            let y = medium.margin + self.room.height_of(spot.row) - shape.bounds.y0;
+            let x = left + spot.x - shape.bounds.x0;
+            let y = bottom + self.room.height_of(spot.row) - shape.bounds.y0;
             let transform = Affine::translate((x, y)) * *turned;
             let outline = transform * &copy.piece.outline;
             let outline = if transform.determinant() < 0.0 { outline.reverse_subpaths() } else { outline };

@@ -28,40 +28,80 @@ impl Shape {
         let lines: Vec<&BezPath> = lines.filter(|line| !line.is_empty()).collect();
         let bounds = lines.iter().fold(outline.bounding_box(), |bounds, line| bounds.union(line.bounding_box()));
         let outline = segments(outline);
-        let mut all = outline.clone();
-        all.extend(lines.into_iter().flat_map(segments));
-        let count = (bounds.height() / height).ceil().max(1.0) as usize;
-        let mut rows = vec![Spans::new(); count];
-        for [a, b] in &all {
-            let (low, high) = if a.y <= b.y { (*a, *b) } else { (*b, *a) };
-            let row_of = |y: f64| (((y - bounds.y0) / height).floor().max(0.0) as usize).min(count - 1);
-            for (row, spans) in rows.iter_mut().enumerate().take(row_of(high.y + STRAY) + 1).skip(row_of(low.y - STRAY))
-            {
-                let bottom = bounds.y0 + row as f64 * height;
-                let at = |y: f64| {
-                    let part = if high.y > low.y { ((y - low.y) / (high.y - low.y)).clamp(0.0, 1.0) } else { 0.0 };
-                    low.x + part * (high.x - low.x)
-                };
-                // A level segment lies in the row with its whole length.
-                let [from, to] =
-                    if high.y > low.y { [at(bottom - STRAY), at(bottom + height + STRAY)] } else { [low.x, high.x] };
-                let [from, to] = [from.min(to) - STRAY, from.max(to) + STRAY];
-                spans.push([from.max(bounds.x0) - bounds.x0, to.min(bounds.x1) - bounds.x0]);
+        let mut rows = touched(outline.iter().copied().chain(lines.into_iter().flat_map(segments)), bounds, height);
+        fill(&mut rows, &outline, bounds, height);
+        rows.iter_mut().for_each(merge);
+        Self { bounds, rows }
+    }
+}
+
+/// Of some lines those that the outline may not hold: a line is left out whose box, handles included, the outline does
+/// not enter and which lies within it. They are told by their index.
+pub(super) fn sticking_out<'a>(outline: &BezPath, lines: impl Iterator<Item = &'a BezPath>, height: f64) -> Vec<usize> {
+    let bounds = outline.bounding_box();
+    let sides = segments(outline);
+    let mut border = touched(sides.iter().copied(), bounds, height);
+    let mut inside = vec![Spans::new(); border.len()];
+    fill(&mut inside, &sides, bounds, height);
+    border.iter_mut().for_each(merge);
+    let held = |line: &BezPath| {
+        let held_in = line.control_box();
+        let box_in =
+            Rect::new(held_in.x0 - bounds.x0, held_in.y0 - bounds.y0, held_in.x1 - bounds.x0, held_in.y1 - bounds.y0);
+        let (low, high) = ((box_in.y0 - STRAY) / height, (box_in.y1 + STRAY) / height);
+        if !(low >= 0.0 && high < border.len() as f64) {
+            return false;
+        }
+        let rows = low as usize..=high as usize;
+        let (left, right) = (box_in.x0 - STRAY, box_in.x1 + STRAY);
+        // Where no boundary is met in a row, its bottom line tells whether the row there is inside.
+        inside[*rows.start()].iter().any(|[from, to]| *from <= left && right <= *to)
+            && rows.into_iter().all(|row| border[row].iter().all(|[from, to]| *to < left || right < *from))
+    };
+    lines.enumerate().filter(|(_, line)| *line != outline && !held(line)).map(|(index, _)| index).collect()
+}
+
+/// The spans of each row that the segments touch, relative to the bounds.
+fn touched(segments: impl Iterator<Item = [Point; 2]>, bounds: Rect, height: f64) -> Vec<Spans> {
+    let count = (bounds.height() / height).ceil().max(1.0) as usize;
+    let mut rows = vec![Spans::new(); count];
+    for [a, b] in segments {
+        let (low, high) = if a.y <= b.y { (a, b) } else { (b, a) };
+        let row_of = |y: f64| (((y - bounds.y0) / height).floor().max(0.0) as usize).min(count - 1);
+        for (row, spans) in rows.iter_mut().enumerate().take(row_of(high.y + STRAY) + 1).skip(row_of(low.y - STRAY)) {
+            let bottom = bounds.y0 + row as f64 * height;
+            let at = |y: f64| {
+                let part = if high.y > low.y { ((y - low.y) / (high.y - low.y)).clamp(0.0, 1.0) } else { 0.0 };
+                low.x + part * (high.x - low.x)
+            };
+            // A level segment lies in the row with its whole length.
+            let [from, to] =
+                if high.y > low.y { [at(bottom - STRAY), at(bottom + height + STRAY)] } else { [low.x, high.x] };
+            let [from, to] = [from.min(to) - STRAY, from.max(to) + STRAY];
+            spans.push([from.max(bounds.x0) - bounds.x0, to.min(bounds.x1) - bounds.x0]);
+        }
+    }
+    rows
+}
+
+/// Adds the inside of an outline: what has no boundary in a row spans the row from its bottom line.
+fn fill(rows: &mut [Spans], outline: &[[Point; 2]], bounds: Rect, height: f64) {
+    let mut crossings: Vec<Vec<f64>> = vec![Vec::new(); rows.len()];
+    for [a, b] in outline {
+        let (low, high) = (a.y.min(b.y), a.y.max(b.y));
+        // One row more on either side, as the division rounds; the comparison decides.
+        let first = (((low - bounds.y0) / height).floor() - 1.0).max(0.0) as usize;
+        let last = (((high - bounds.y0) / height).ceil() + 1.0).max(0.0) as usize;
+        for (row, crossed) in crossings.iter_mut().enumerate().take(last + 1).skip(first) {
+            let bottom = bounds.y0 + row as f64 * height;
+            if (a.y <= bottom) != (b.y <= bottom) {
+                crossed.push(a.x + (bottom - a.y) / (b.y - a.y) * (b.x - a.x) - bounds.x0);
             }
         }
-        // What lies inside without a boundary in the row spans the row from its bottom line.
-        for (row, spans) in rows.iter_mut().enumerate() {
-            let bottom = bounds.y0 + row as f64 * height;
-            let mut crossings: Vec<f64> = outline
-                .iter()
-                .filter(|[a, b]| (a.y <= bottom) != (b.y <= bottom))
-                .map(|[a, b]| a.x + (bottom - a.y) / (b.y - a.y) * (b.x - a.x) - bounds.x0)
-                .collect();
-            crossings.sort_by(f64::total_cmp);
-            spans.extend(crossings.chunks_exact(2).map(|pair| [pair[0], pair[1]]));
-            *spans = merged(std::mem::take(spans));
-        }
-        Self { bounds, rows }
+    }
+    for (spans, crossed) in rows.iter_mut().zip(&mut crossings) {
+        crossed.sort_by(f64::total_cmp);
+        spans.extend(crossed.chunks_exact(2).map(|pair| [pair[0], pair[1]]));
     }
 }
 
@@ -77,17 +117,16 @@ fn segments(path: &BezPath) -> Vec<[Point; 2]> {
         .collect()
 }
 
-/// The same spans, those that meet made one, in ascending order.
-fn merged(mut spans: Spans) -> Spans {
-    spans.sort_by(|a, b| a[0].total_cmp(&b[0]));
-    let mut merged = Spans::with_capacity(spans.len());
-    for span in spans {
-        match merged.last_mut() {
-            Some(last) if span[0] <= last[1] => last[1] = last[1].max(span[1]),
-            _ => merged.push(span),
+/// Makes spans that meet one, and puts them in ascending order.
+fn merge(spans: &mut Spans) {
+    spans.sort_unstable_by(|a, b| a[0].total_cmp(&b[0]));
+    spans.dedup_by(|next, last| {
+        let meet = next[0] <= last[1];
+        if meet {
+            last[1] = last[1].max(next[1]);
         }
-    }
-    merged
+        meet
+    });
 }
 
 /// A rectangle in which shapes take their places. Its lower left corner is the origin.
@@ -117,7 +156,7 @@ impl Room {
     /// A height of rows that the gap is a multiple of, so that little is lost by rounding outwards.
     pub(super) fn row_height(gap: f64) -> f64 {
         /// About as high as this, mm: finer rows save paper and cost time.
-        const ROW: f64 = 2.5;
+        const ROW: f64 = 4.0;
         if gap > 0.0 { gap / (gap / ROW).ceil() } else { ROW }
     }
 
@@ -191,9 +230,9 @@ impl Room {
                 self.taken[row].extend(spans.iter().map(|[from, to]| [spot.x + from - aside, spot.x + to + aside]));
             }
         }
-        for spans in &mut self.taken {
-            *spans = merged(std::mem::take(spans));
-        }
+        let reach = (self.gap / self.row).ceil() as usize;
+        let last = (spot.row + shape.rows.len() + reach).min(self.taken.len());
+        self.taken[spot.row.saturating_sub(reach)..last].iter_mut().for_each(merge);
     }
 
     /// Takes a rectangle of the room, and the gap around it.
@@ -203,7 +242,7 @@ impl Room {
             let bottom = row as f64 * self.row;
             if bottom < high && bottom + self.row > low {
                 spans.push([rect.x0 - self.gap, rect.x1 + self.gap]);
-                *spans = merged(std::mem::take(spans));
+                merge(spans);
             }
         }
     }

@@ -1,6 +1,7 @@
 //! The check square that goes on every sheet: a square, a bar, their sizes, and the stamp beside it.
 
 use crate::role::Role;
+use crate::text::{Lettering, letter};
 use crate::units::INCH;
 use kurbo::{Affine, BezPath, Rect, Shape as _};
 
@@ -21,6 +22,9 @@ const LINE: f64 = 7.0;
 
 /// The least room for a line of the stamp beside the square, mm; with less it goes above.
 const NARROW: f64 = 60.0;
+
+/// The longest line of the stamp, mm: a longer one would take a strip of the medium for itself.
+const LONGEST_LINE: f64 = 160.0;
 
 /// The square with all that belongs to it.
 #[derive(Clone, Default)]
@@ -54,7 +58,7 @@ impl Block {
         block.write(&format!("{bar} mm"), 3.0, side + SPACE + 5.0);
         let beside = block.width + SPACE;
         let (left, floor) = if room - beside >= NARROW { (beside, 0.0) } else { (0.0, block.height + SPACE) };
-        let lines = wrapped(stamp, room - left);
+        let lines = wrapped(stamp, (room - left).min(LONGEST_LINE));
         let top = if left > 0.0 { side - LETTERS } else { floor }
             .max(floor + LINE * lines.len().saturating_sub(1) as f64 + 2.0);
         for (index, line) in lines.iter().enumerate() {
@@ -71,7 +75,7 @@ impl Block {
     }
 
     fn write(&mut self, text: &str, x: f64, y: f64) {
-        let (paths, width, missing) = letter(text, LETTERS);
+        let Lettering { paths, width, missing } = letter(text, LETTERS);
         for path in paths {
             self.add(Role::Label, "", Affine::translate((x, y)) * path);
         }
@@ -103,7 +107,7 @@ fn wrapped(text: &str, room: f64) -> Vec<String> {
         let mut line = String::new();
         for word in paragraph.split_whitespace() {
             let longer = if line.is_empty() { word.into() } else { format!("{line} {word}") };
-            if line.is_empty() || letter(&longer, LETTERS).1 <= room {
+            if line.is_empty() || letter(&longer, LETTERS).width <= room {
                 line = longer;
             } else {
                 lines.push(std::mem::replace(&mut line, word.into()));
@@ -112,10 +116,4 @@ fn wrapped(text: &str, room: f64) -> Vec<String> {
         lines.extend((!line.is_empty()).then_some(line));
     }
     lines
-}
-
-/// Paths, width and missing characters of a line of writing.
-fn letter(text: &str, height: f64) -> (Vec<BezPath>, f64, Vec<char>) {
-    // Letters are not drawn yet; their room is kept.
-    (Vec::new(), 0.8 * height * text.chars().count() as f64, Vec::new())
 }

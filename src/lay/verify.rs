@@ -1,9 +1,9 @@
 //! The finished sheet, checked exactly and by other means than those that laid it.
 
 use super::Sheet;
-use crate::device::{Medium, MediumKind};
+use crate::device::{Margins, Medium, MediumKind};
 use crate::diag::{Finding, Result};
-use geo::{Area, BooleanOps, Distance, Euclidean, Length, LineString, Polygon};
+use geo::{Area, BooleanOps, BoundingRect, Distance, Euclidean, Intersects, Length, LineString, Polygon};
 use kurbo::{BezPath, PathEl, Rect, Shape as _};
 
 /// How far the flattened outlines compared here may stray, mm.
@@ -35,7 +35,8 @@ pub fn verify(sheet: &Sheet, medium: &Medium) -> Result<()> {
             return fault("the piece does not keep its size and shape".into(), Some(&placed.piece));
         }
     }
-    let inside = Rect::new(0.0, 0.0, sheet.width, sheet.height).inset(ROUNDING - medium.margin);
+    let Margins { left, right, bottom, top } = medium.margins;
+    let inside = Rect::new(left, bottom, sheet.width - right, sheet.height - top).inset(ROUNDING);
     let outlines = sheet.placed.iter().map(|placed| (&placed.outline, Some(&*placed.piece)));
     let strokes = sheet.strokes.iter().map(|stroke| {
         let piece = stroke.placed.and_then(|index| sheet.placed.get(index));
@@ -45,8 +46,9 @@ pub fn verify(sheet: &Sheet, medium: &Medium) -> Result<()> {
         if !path.is_finite() {
             return fault("a line has a coordinate that is not a number".into(), piece);
         }
-        let bounds = path.bounding_box();
-        if !path.is_empty() && inside.union(bounds) != inside {
+        // The box with the handles is the quicker one, and no smaller.
+        let leaves = |bounds: Rect| inside.union(bounds) != inside;
+        if !path.is_empty() && leaves(path.control_box()) && leaves(path.bounding_box()) {
             return fault("a line leaves the medium's margins".into(), piece);
         }
     }
@@ -81,7 +83,7 @@ fn apart(sheet: &Sheet, gap: f64) -> Result<()> {
 fn compare(a: &Polygon, b: &Polygon, gap: f64) -> std::result::Result<(), String> {
     let least = gap - 2.0 * FLAT;
     if least > 0.0 {
-        let distance = Euclidean.distance(a, b);
+        let distance = distance(a, b, least);
         if distance == 0.0 {
             return Err("overlap".into());
         }
@@ -94,6 +96,44 @@ fn compare(a: &Polygon, b: &Polygon, gap: f64) -> std::result::Result<(), String
     let shared = a.intersection(b).unsigned_area();
     let seam = Euclidean.length(a.exterior()).min(Euclidean.length(b.exterior()));
     if shared > 2.0 * FLAT * seam { Err(format!("overlap by {shared:.1} mm²")) } else { Ok(()) }
+}
+
+/// The distance between two polygons; where it is `least` or more, any number that is as large.
+fn distance(a: &Polygon, b: &Polygon, least: f64) -> f64 {
+    let sides = |of: &Polygon, near: &Polygon| -> Vec<geo::Line> {
+        let Some(near) = near.bounding_rect() else { return Vec::new() };
+        let (low, high) = (near.min(), near.max());
+        let far = |line: &geo::Line| {
+            let (x, y) = (line.start.x.min(line.end.x), line.start.y.min(line.end.y));
+            let (right, top) = (line.start.x.max(line.end.x), line.start.y.max(line.end.y));
+            x > high.x + least || right < low.x - least || y > high.y + least || top < low.y - least
+        };
+        of.exterior().lines().filter(|line| !far(line)).collect()
+    };
+    let (a_sides, mut b_sides) = (sides(a, b), sides(b, a));
+    let within =
+        |inner: &Polygon, outer: &Polygon| inner.exterior().coords().next().is_some_and(|c| outer.intersects(c));
+    if a_sides.is_empty() && b_sides.is_empty() {
+        return f64::INFINITY;
+    }
+    if within(a, b) || within(b, a) {
+        return 0.0;
+    }
+    // Sides by their left ends: those further right than `least` beyond a side's right end are no nearer than that.
+    let left = |line: &geo::Line| line.start.x.min(line.end.x);
+    let right = |line: &geo::Line| line.start.x.max(line.end.x);
+    b_sides.sort_by(|a, b| left(a).total_cmp(&left(b)));
+    let longest = b_sides.iter().map(|line| right(line) - left(line)).fold(0.0, f64::max);
+    let mut nearest = f64::INFINITY;
+    for side in &a_sides {
+        let first = b_sides.partition_point(|other| left(other) < left(side) - least - longest);
+        for other in b_sides[first..].iter().take_while(|other| left(other) <= right(side) + least) {
+            if right(other) >= left(side) - least {
+                nearest = nearest.min(Euclidean.distance(side, other));
+            }
+        }
+    }
+    nearest
 }
 
 fn polygon(path: &BezPath) -> Polygon {

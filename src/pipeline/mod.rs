@@ -2,7 +2,7 @@
 
 use crate::allow::{self, CutPiece};
 use crate::calibrate;
-use crate::device::{Device, Language, Medium, MediumKind};
+use crate::device::{Blocks, Device, Language, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::{self, Copies, Sheet};
@@ -12,11 +12,13 @@ use crate::order;
 use crate::piece::PieceSet;
 use crate::proof::{self, Proof};
 use crate::read::{self, Drawing};
-use crate::report::{self, FileLine, ProofSheet};
+use crate::report::{self, FileLine, MeasureRow, ProofSheet};
 use crate::style::Style;
-use crate::units::{Unit, format_length};
+use crate::units::{INCH, Unit, format_length};
 use crate::walk::{self, WalkedJoin};
 use crate::write;
+use kurbo::Affine;
+use rayon::prelude::*;
 
 /// Pieces on the net line, walked.
 #[derive(Clone, Debug)]
@@ -25,6 +27,8 @@ pub struct Walked {
     pub set: PieceSet,
     /// What the walk found, seam by seam.
     pub joins: Vec<WalkedJoin>,
+    /// What the garment measures when worn, beside the body.
+    pub worn: Vec<MeasureRow>,
     /// Findings so far.
     pub findings: Vec<Finding>,
 }
@@ -79,17 +83,29 @@ impl ProvenFile {
 /// # Errors
 /// As [`draft::draft`].
 pub fn draft_and_walk(style: &Style, measures: &Measures, choices: &Choices, tolerance: f64) -> Result<Walked> {
-    let (set, findings) = draft::draft(style, measures, choices)?;
-    let mut walked = walk_pieces(set, tolerance);
-    walked.findings.splice(0..0, findings);
+    let drafted = draft::whole(style, measures, choices)?;
+    let mut walked = walk_pieces(drafted.set, tolerance);
+    walked.worn = drafted.worn.iter().map(|row| worn(row, measures.unit)).collect();
+    walked.findings.splice(0..0, drafted.findings);
     Ok(walked)
+}
+
+/// A worn measure as people read it.
+fn worn(row: &draft::WornRow, unit: Unit) -> MeasureRow {
+    let mark = if row.estimated { " (estimated)" } else { "" };
+    MeasureRow {
+        name: row.name.clone(),
+        body: row.body.map_or_else(String::new, |body| format_length(body, unit) + mark),
+        ease: row.body.map_or_else(|| row.remark.clone(), |body| format_length(row.finished - body, unit)),
+        finished: format_length(row.finished, unit),
+    }
 }
 
 /// Carries the notches of pieces from elsewhere and walks their seams. `tolerance` in mm.
 pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
     walk::carry(&mut set);
     let (joins, findings) = walk::walk(&set, tolerance);
-    Walked { set, joins, findings }
+    Walked { set, joins, worn: Vec::new(), findings }
 }
 
 /// Gives every piece its cut line.
@@ -114,21 +130,26 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
     let mut failed = Vec::new();
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
-    for named in devices {
-        let (sheets, found) = lay_for(&named.device, &marked)?;
+    let net = if devices.iter().any(|named| named.device.blocks == Blocks::Net) {
+        let (net, found) = net_blocks(&walked.set)?;
         findings.extend(found);
-        let count = sheets.len();
-        for (index, sheet) in sheets.into_iter().enumerate() {
-            let (file, proof, found) = write_sheet(&walked.set, named, &sheet, index, count)?;
-            findings.extend(found);
-            lines.push(file.line.clone());
-            if proof.passed {
-                files.push(file);
-            } else {
-                failed.push((file.line.file, proof));
-            }
-            sheets_of_files.push(vec![sheet]);
+        net
+    } else {
+        Vec::new()
+    };
+    let (written, found) = gather(devices, |named| {
+        let marked = if named.device.blocks == Blocks::Net { &net } else { &marked };
+        write_device(&walked.set, named, marked)
+    })?;
+    findings.extend(found);
+    for (sheet, file, proof) in written.into_iter().flatten() {
+        lines.push(file.line.clone());
+        if proof.passed {
+            files.push(file);
+        } else {
+            failed.push((file.line.file, proof));
         }
+        sheets_of_files.push(vec![sheet]);
     }
     let sheet_slices: Vec<&[Sheet]> = sheets_of_files.iter().map(Vec::as_slice).collect();
     let proof_sheet = report::proof_sheet(&ProofSheet {
@@ -139,7 +160,7 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
         files: &lines,
         sheets: &sheet_slices,
         findings: &findings,
-        measures: &[],
+        measures: &walked.worn,
     });
     Ok(Made { walked, cut, files, failed, proof_sheet, findings })
 }
@@ -162,7 +183,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
         files: &[],
         sheets: &[],
         findings: &findings,
-        measures: &[],
+        measures: &walked.worn,
     }))
 }
 
@@ -171,7 +192,8 @@ pub fn picture(walked: &Walked) -> Result<String> {
 /// # Errors
 /// As [`make`].
 pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
-    Ok(lay_for(device, &marked(set)?.0)?.0)
+    let (marked, _) = if device.blocks == Blocks::Net { net_blocks(set)? } else { marked(set)? };
+    Ok(lay_for(device, &marked)?.0)
 }
 
 /// Reads a device's file back and measures it against a sheet.
@@ -179,7 +201,12 @@ pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
 /// # Errors
 /// Bytes that are no file of the device's language.
 pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result<(Proof, Vec<Finding>)> {
-    let (drawing, findings) = read_back(bytes, file, device.language)?;
+    let (mut drawing, findings) = read_back(bytes, file, device.language)?;
+    if let Some(pixel) = device.pixel {
+        // A pixel is read as a 96th of an inch (CSS 2.1, 4.3.2), and is shown as large as it was measured.
+        let scale = Affine::scale(pixel / (INCH / 96.0));
+        drawing.paths.iter_mut().for_each(|path| path.path.apply_affine(scale));
+    }
     let correction = device.correction(&sheet.medium);
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
 }
@@ -195,11 +222,25 @@ pub fn marked(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     Ok((marked, findings))
 }
 
-/// Marks every piece.
+/// Every piece as a net block, cut on its sew line, with its marks.
+fn net_blocks(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
+    let mut net = set.clone();
+    net.pieces.iter_mut().flat_map(|piece| &mut piece.edges).for_each(|edge| edge.allowance = 0.0);
+    let (cut, mut findings) = cut(&net)?;
+    let (marked, found) = mark_as(&net, &cut, true)?;
+    findings.extend(found);
+    Ok((marked, findings))
+}
+
+/// Marks every piece, its allowance and all.
 ///
 /// # Errors
 /// As [`mark::mark`].
 pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
+    mark_as(set, cut, false)
+}
+
+fn mark_as(set: &PieceSet, cut: &[CutPiece], net_block: bool) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     let of = cut.len();
     let numbered: Vec<(usize, &CutPiece)> = cut.iter().enumerate().collect();
     gather(&numbered, |(index, piece)| {
@@ -210,7 +251,7 @@ pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, V
             unit: set.unit,
             number: index + 1,
             of,
-            net_block: false,
+            net_block,
         };
         mark::mark(piece, &heading)
     })
@@ -226,6 +267,21 @@ fn first_medium(device: &Device) -> Result<&Medium> {
     device.media.first().ok_or_else(|| {
         Finding::error(format!("device \"{}\" has no medium", device.name)).hint("add one to its profile").into()
     })
+}
+
+/// Every sheet of a device with its file and proof, in order.
+type Written = Vec<(Sheet, ProvenFile, Proof)>;
+
+fn write_device(set: &PieceSet, named: &NamedDevice, marked: &[MarkedPiece]) -> Result<(Written, Vec<Finding>)> {
+    let (sheets, mut findings) = lay_for(&named.device, marked)?;
+    let count = sheets.len();
+    let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
+    let (written, found) = gather(&numbered, |(index, sheet)| {
+        let (file, proof, findings) = write_sheet(set, named, sheet, *index, count)?;
+        Ok(((sheet.clone(), file, proof), findings))
+    })?;
+    findings.extend(found);
+    Ok((written, findings))
 }
 
 fn write_sheet(
@@ -255,11 +311,16 @@ fn write_sheet(
     findings.extend(found);
     let corrected = calibrate::correct(job, correction);
     let bytes = match device.language {
-        Language::Svg => write::svg(&corrected),
+        Language::Svg => match device.pixel {
+            Some(pixel) => write::svg_in_pixels(&corrected, pixel),
+            None => write::svg(&corrected),
+        },
         Language::Dxf => write::dxf(&corrected, write::Curves::Spline),
+        Language::DxfPolyline => write::dxf(&corrected, write::Curves::Polyline(device.tolerance)),
+        language => return Err(no_writer(language)),
     };
     let number = if count == 1 { String::new() } else { format!("-{}", index + 1) };
-    let file = format!("{}{number}.{}", named.name, extension(device.language));
+    let file = format!("{}{number}.{}", named.name, device.language.extension());
     let (proof, found) = prove(&bytes, &file, sheet, device)?;
     findings.extend(found);
     let line = FileLine {
@@ -276,17 +337,17 @@ fn write_sheet(
     Ok((ProvenFile { bytes, line }, proof, findings))
 }
 
-fn extension(language: Language) -> &'static str {
-    match language {
-        Language::Svg => "svg",
-        Language::Dxf => "dxf",
-    }
+/// A language that profiles may name, and that nothing writes.
+fn no_writer(language: Language) -> Box<Finding> {
+    let message = format!("files in {} can't be written yet", language.name());
+    Finding::error(message).hint("use a device whose language is svg or dxf").into()
 }
 
 fn read_back(bytes: &[u8], file: &str, language: Language) -> Result<(Drawing, Vec<Finding>)> {
     match language {
         Language::Svg => read::svg(bytes, file),
-        Language::Dxf => read::dxf(bytes, file),
+        Language::Dxf | Language::DxfPolyline => read::dxf(bytes, file),
+        language => Err(no_writer(language)),
     }
 }
 
@@ -298,12 +359,16 @@ fn used(sheet: &Sheet, device: &Device, unit: Unit) -> String {
     }
 }
 
-/// Runs a stage on every piece and gathers its findings.
-fn gather<T, U>(items: &[T], stage: impl Fn(&T) -> Result<(U, Vec<Finding>)>) -> Result<(Vec<U>, Vec<Finding>)> {
+/// Runs a stage on every item, side by side, and gathers outputs and findings in the items' order.
+fn gather<T: Sync, U: Send>(
+    items: &[T],
+    stage: impl Fn(&T) -> Result<(U, Vec<Finding>)> + Sync,
+) -> Result<(Vec<U>, Vec<Finding>)> {
+    let results: Vec<_> = items.par_iter().map(&stage).collect();
     let mut outputs = Vec::with_capacity(items.len());
     let mut findings = Vec::new();
-    for item in items {
-        let (output, found) = stage(item)?;
+    for result in results {
+        let (output, found) = result?;
         outputs.push(output);
         findings.extend(found);
     }

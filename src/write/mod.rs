@@ -5,7 +5,7 @@ mod dxf;
 mod svg;
 
 pub use dxf::{Curves, dxf};
-pub use svg::svg;
+pub use svg::{svg, svg_in_pixels};
 
 use crate::role::Role;
 

@@ -65,18 +65,14 @@ impl Format {
 
 /// A device that draws every role but the labels' twin: `line` is left out on purpose.
 pub fn device(format: Format) -> Device {
-    let knife = vec![Role::Cut];
-    let pen = Role::ALL.into_iter().filter(|role| !matches!(role, Role::Cut | Role::Line)).collect();
+    let pen: Vec<Role> = Role::ALL.into_iter().filter(|role| !matches!(role, Role::Cut | Role::Line)).collect();
     Device {
-        name: "Roll pen plotter".into(),
-        language: format.language(),
         tolerance: TOLERANCE,
-        media: Vec::new(),
         tools: vec![
-            Tool { name: "fine pen".into(), kind: ToolKind::Pen, roles: pen },
-            Tool { name: "knife <45°>".into(), kind: ToolKind::Knife, roles: knife },
+            Tool::plain("fine pen", ToolKind::Pen, &pen),
+            Tool::plain("knife <45°>", ToolKind::Knife, &[Role::Cut]),
         ],
-        corrections: Vec::new(),
+        ..Device::plain("Roll pen plotter", format.language())
     }
 }
 
