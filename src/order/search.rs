@@ -21,7 +21,7 @@ const MOST: usize = 4;
 /// Gains below this are rounding, mm.
 const LEAST: f64 = 1e-7;
 /// The pieces that a double bridge swaps hold at most so many paths.
-const KICK: usize = 50;
+const KICK: usize = 30;
 /// So many steps or kicks are made before the caller is asked whether to go on.
 const LOOK: usize = 32;
 

@@ -42,7 +42,7 @@ impl Default for Effort {
 }
 
 /// So often the start vertices are chosen anew between two stretches of search.
-const ROUNDS: usize = 4;
+const ROUNDS: usize = 2;
 
 /// A short tour from `home` through all visits and back: open paths from either end, closed ones from any of their
 /// vertices where `effort` allows, lower levels of a group before higher ones. Never longer than going through them as
