@@ -113,7 +113,26 @@ fn s8_correct_and_write(bencher: Bencher, name: &str) {
 }
 
 #[divan::bench(args = ["roll-plotter", "card-cutter"])]
-fn s9_make(bencher: Bencher, name: &str) {
+fn s9_read_back_and_prove(bencher: Bencher, name: &str) {
+    let device = named(name);
+    let sheet = sheets(&device).remove(0);
+    let (job, _) = order::order(&sheet, &device.device, "bench").expect("orders");
+    let corrected = calibrate::correct(job, device.device.correction(&sheet.medium));
+    let bytes = match device.device.language {
+        device::Language::Svg => write::svg(&corrected),
+        device::Language::Dxf => write::dxf(&corrected, write::Curves::Spline),
+    };
+    bencher.bench(|| pipeline::prove(black_box(&bytes), name, &sheet, &device.device).expect("reads back"));
+}
+
+#[divan::bench]
+fn s10_proof_sheet(bencher: Bencher) {
+    let walked = walked();
+    bencher.bench(|| pipeline::picture(black_box(&walked)).expect("has a picture"));
+}
+
+#[divan::bench(args = ["roll-plotter", "card-cutter"])]
+fn s11_make(bencher: Bencher, name: &str) {
     let walked = walked();
     let devices = [named(name)];
     bencher.bench(|| pipeline::make(black_box(walked.clone()), &devices).expect("makes"));

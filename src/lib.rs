@@ -5,7 +5,7 @@
 //!
 //! Inside the library every length is an `f64` in millimetres, y points up and outlines run counter-clockwise. The
 //! library never prints and never exits.
-#![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit)]
+#![deny(clippy::print_stdout, clippy::print_stderr, clippy::exit)]
 
 pub mod diag;
 pub mod role;
@@ -24,6 +24,8 @@ pub mod style;
 pub mod draft;
 
 pub mod walk;
+
+pub mod shrink;
 
 pub mod allow;
 

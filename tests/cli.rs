@@ -178,6 +178,7 @@ fn allow_adds_the_cut_line() {
 
 /// Bad input: exit code, place, what was expected, the nearest name; and nothing written.
 #[test]
+#[allow(clippy::too_many_lines)] // one table of cases
 fn bad_input_is_refused_with_its_place() {
     let folder = scratch("bad");
     let out_folder = folder.join("out");

@@ -116,7 +116,7 @@ fn ten_thousand_strokes_in_time() {
         let proof = prove(&drawing, &sheet, &device, Some(&j));
         println!("{format:?}: {} strokes, {} bytes, {:?}", proof.strokes, bytes.len(), start.elapsed());
         assert!(proof.passed, "{:?}", proof.reasons);
-        assert!(start.elapsed() < Duration::from_secs(60), "{format:?}: {:?}", start.elapsed());
+        assert!(start.elapsed() < Duration::from_mins(1), "{format:?}: {:?}", start.elapsed());
     }
 }
 

@@ -59,7 +59,7 @@ fn faults_are_caught_in_every_format() {
         everywhere(job, j.inverse());
     };
     let faults: [Fault; 17] = [
-        ("a dropped path", &|job| drop(job.passes[0].strokes.pop()), "1 of 38 strokes are not in the file"),
+        ("a dropped path", &|job| drop(job.passes[0].strokes.pop()), "strokes that are not in the file: 1 of 38"),
         (
             "a dropped dot",
             &|job| {
@@ -75,12 +75,12 @@ fn faults_are_caught_in_every_format() {
                 let again = job.passes[1].strokes[0].clone();
                 job.passes[1].strokes.push(again);
             },
-            "the file draws 1 paths that the sheet does not have, first on \"cut\"",
+            "paths that the sheet does not have: 1, first on layer \"cut\"",
         ),
         (
             "one path for another",
             &|job| job.passes[1].strokes[0] = job.passes[1].strokes[1].clone(),
-            "1 of 38 strokes are not in the file, first cut",
+            "not in the file: 1 of 38, first cut",
         ),
         ("a mirror", &|job| everywhere(job, Affine::new([-1.0, 0.0, 0.0, 1.0, 1200.0, 0.0])), "left for right"),
         ("upside down", &|job| everywhere(job, Affine::new([1.0, 0.0, 0.0, -1.0, 0.0, 914.4])), "top for bottom"),
@@ -111,7 +111,7 @@ fn faults_are_caught_in_every_format() {
         (
             "a role on another layer",
             &|job| job.passes[1].strokes[0].role = Role::Sew,
-            "the file draws 1 paths that the sheet does not have, first on \"sew",
+            "paths that the sheet does not have: 1, first on layer \"sew",
         ),
         (
             "a line drawn there and back",
@@ -202,7 +202,7 @@ fn slips_of_an_svg_file_are_caught() {
             (
                 "a path of the title's",
                 &|t| t.replacen("</title>", "</title><path stroke=\"red\" d=\"M1 1h9\"/>", 1),
-                "1 paths",
+                "does not have: 1,",
             ),
             ("another layer", &|t| t.replacen("id=\"cut\"", "id=\"sew-9\"", 1), "not in the file"),
             (
@@ -263,6 +263,10 @@ fn numbers_that_are_none_fail() {
         drawing.paths[3].path.apply_affine(Affine::translate((number, 0.0)));
         assert!(!prove(&drawing, &sheet, &device, None).passed);
     }
+    let mut sheet = sheet;
+    sheet.strokes[2].path.apply_affine(Affine::translate((f64::NAN, 0.0)));
+    let proof = prove(&drawing, &sheet, &device, None);
+    assert!(proof.reasons.iter().any(|r| r.starts_with("a stroke of the sheet")), "{proof:?}");
     let wrong = Correction { x: f64::NAN, ..leaning() };
     assert!(!prove(&drawing, &sheet, &device, Some(&wrong)).passed);
 }

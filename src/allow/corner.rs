@@ -5,8 +5,11 @@
 //! V + w₁n₁ and V + w₂n₂. They meet at a distance (w₂ − w₁·cos θ) / sin θ ahead of the first of these points, θ the
 //! turn; where that is negative, the wider allowance is shortened.
 
+use super::cap::Tip;
+use super::fold_back::fold_back;
 use super::outline::{KINK, Side, turn};
-use crate::geom::offset::{Parallel, right};
+use crate::geom::crossing::run_up;
+use crate::geom::offset::{Parallel, parallel, right};
 use crate::piece::Finish;
 use kurbo::{CubicBez, Line, ParamCurve, PathSeg, Point, Vec2};
 
@@ -39,6 +42,8 @@ pub struct Corner {
     pub enter: Option<Cut>,
     /// From one to the other; empty where they are the same point.
     pub path: Vec<PathSeg>,
+    /// Whether a plainer finish had to serve than the one that was asked for.
+    pub plain: bool,
 }
 
 /// A side with the parallel at its width.
@@ -90,12 +95,19 @@ pub fn corner(sides: [Strip; 2], finish: Finish, trim: bool, tolerance: f64) -> 
     if angle < 0.0 {
         return corner.inward(finish, trim);
     }
+    if let Some(corner) = first.side.tip.as_ref().and_then(|tip| corner.tip(tip)) {
+        return corner;
+    }
+    if finish == Finish::FoldBack {
+        let folded = if trim { fold_back(sides, tolerance) } else { None };
+        return folded.unwrap_or_else(|| Corner { plain: true, ..corner.mitre(false) });
+    }
     match finish {
-        Finish::Mitre => corner.mitre(trim),
         Finish::Bevel => corner.plain(corner.outward(&[])),
         Finish::Round => corner.round(),
         Finish::Square => corner.square(trim),
-        Finish::Step | Finish::FoldBack => corner.step(trim),
+        Finish::Step => corner.step(trim),
+        Finish::Mitre | Finish::FoldBack => corner.mitre(trim),
     }
 }
 
@@ -108,7 +120,7 @@ fn spike_sign([first, next]: [Strip; 2], vertex: Point) -> f64 {
 
 impl Turn<'_> {
     fn plain(&self, path: Vec<PathSeg>) -> Corner {
-        Corner { vertex: self.vertex, leave: None, enter: None, path }
+        Corner { vertex: self.vertex, leave: None, enter: None, path, plain: false }
     }
 
     /// From the first parallel's end over the square ends and the given points to the next parallel's start.
@@ -124,7 +136,7 @@ impl Turn<'_> {
         let meeting = if finish == Finish::Step || !trim { None } else { self.meeting_of_unequal() };
         let corner = |leave, enter, points: &[Point]| {
             let path = joined(points);
-            Corner { vertex: self.vertex, leave, enter, path }
+            Corner { vertex: self.vertex, leave, enter, path, plain: false }
         };
         match meeting {
             Some((0, cut)) => corner(None, Some(cut), &[first, cut.point]),
@@ -195,13 +207,40 @@ impl Turn<'_> {
             None => self.step(trim),
             Some(cut) if ahead < 0.0 => {
                 let path = joined(&[cut.point, self.ends[1], self.sides[1].start()]);
-                Corner { vertex: self.vertex, leave: Some(cut), enter: None, path }
+                Corner { vertex: self.vertex, leave: Some(cut), enter: None, path, plain: false }
             }
             Some(cut) => {
                 let path = joined(&[self.sides[0].end(), self.ends[0], cut.point]);
-                Corner { vertex: self.vertex, leave: None, enter: Some(cut), path }
+                Corner { vertex: self.vertex, leave: None, enter: Some(cut), path, plain: false }
             }
         }
+    }
+
+    /// Both layers' cut lines run on to the fold that they share.
+    fn tip(&self, tip: &Tip) -> Option<Corner> {
+        let (origin, along) = tip.fold;
+        let across = |p: Point| along.cross(p - origin);
+        let chain = |index: usize| {
+            let (end, ahead) = if index == 0 { (self.ends[0], self.along[0]) } else { (self.ends[1], -self.along[1]) };
+            let stretches = parallel(&tip.beyond[index], self.width[index], self.tolerance);
+            let mut run: Vec<PathSeg> = stretches.iter().map(|stretch| stretch.curve).collect();
+            if index == 1 {
+                run = run.iter().rev().map(PathSeg::reverse).collect();
+            }
+            run.insert(0, PathSeg::Line(Line::new(end, run.first().map_or(end + ahead, PathSeg::start))));
+            run.retain(|segment| segment.start().distance(segment.end()) > NOTHING);
+            let way = if across(end) < 0.0 { 1.0 } else { -1.0 };
+            let usable = stretches.iter().all(|stretch| !stretch.evolute) && across(end).abs() > NOTHING;
+            if usable { run_up(&run, |p| way * across(p)).map(|[up, _]| up) } else { None }
+        };
+        let (up, down) = (chain(0)?, chain(1)?);
+        let (first, last) = (up.first()?.start(), down.first()?.start());
+        let mut path = joined(&[self.sides[0].end(), first]);
+        path.extend(&up);
+        path.extend(joined(&[up.last()?.end(), down.last()?.end()]));
+        path.extend(down.iter().rev().map(PathSeg::reverse));
+        path.extend(joined(&[last, self.sides[1].start()]));
+        Some(self.plain(path))
     }
 
     /// Both cut lines run on to a line square to the bisector, at the wider allowance's width from the corner.
@@ -265,7 +304,7 @@ impl Turn<'_> {
 
 /// Lines through points, without those of no length and without spurs: a point from which the line would run straight
 /// back is left out.
-fn joined(points: &[Point]) -> Vec<PathSeg> {
+pub fn joined(points: &[Point]) -> Vec<PathSeg> {
     let mut kept: Vec<Point> = Vec::with_capacity(points.len());
     for point in points {
         while let [.., before, last] = kept[..] {

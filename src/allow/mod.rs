@@ -19,23 +19,32 @@
 //! about a point is the number of parts that hold it. The boundary where it is first at least 1 is the cut line: one sweep
 //! over one loop of true curves. Every cut line is then proven against the definition (`proof`).
 
+mod cap;
 mod corner;
 mod fold;
+mod fold_back;
+mod kerf;
 mod outline;
 mod proof;
 mod region;
 mod restore;
+mod union;
 
 use crate::diag::{Finding, Result};
 use crate::geom::sweep::wound;
 use crate::piece::Piece;
 use kurbo::{BezPath, Point, Shape};
+use proof::Flaw;
 use region::Region;
 
 pub use corner::MITRE_LIMIT;
+pub use kerf::kerf;
 
 /// How far the cut line may stray from the true one, mm.
 pub const TOLERANCE: f64 = 0.005;
+
+/// No finer tolerance is promised, mm: the sweep itself moves points by up to 10⁻⁶ mm.
+const FINEST: f64 = 0.0005;
 
 /// The part of the tolerance that fitted curves may use up; the rest is for joins and the sweep.
 const FIT_SHARE: f64 = 0.8;
@@ -56,58 +65,132 @@ pub struct CutPiece {
 /// Names piece and edge: a sew line that is not one simple counter-clockwise outline (`outline`), or a cut line that could
 /// not be proven.
 pub fn allow(piece: &Piece, tolerance: f64) -> Result<(CutPiece, Vec<Finding>)> {
-    let outline = outline::outline(piece)?;
-    let region = Region::new(outline, FIT_SHARE * tolerance);
-    let findings = Vec::new();
-    let cut_line = swept(&region).map_err(|what| unproven(piece, what, None, None))?;
-    if std::env::var("DUMP").is_ok() {
-        println!("LOOP {}", region.winding_loop().to_svg());
-        println!("CUT {}", cut_line.to_svg());
+    if !(FINEST..=1.0).contains(&tolerance) {
+        let hint = format!("between {FINEST} and 1 mm; {TOLERANCE} is usual");
+        return Err(Box::new(Finding::error(format!("a tolerance of {tolerance} mm is out of range")).hint(hint)));
     }
-    proof::prove(&region, &cut_line, tolerance).map_err(|flaw| {
-        let edge = flaw.side.map(|side| region.sides()[side].edge);
-        unproven(piece, flaw.what, Some(flaw.place), edge)
-    })?;
-    Ok((CutPiece { piece: piece.clone(), cut_line }, findings))
+    let mut findings = Vec::new();
+    let region = Region::new(outline::outline(piece, &mut findings)?, FIT_SHARE * tolerance);
+    findings.extend(plain_corners(piece, &region));
+    let half = region.outline.axis.map(|axis| half_plane(&axis, &region));
+    let quick = swept(&region).and_then(|cut| {
+        proof::prove(&region, &cut.line, tolerance)?;
+        Ok(cut)
+    });
+    let cut = match quick {
+        Ok(cut) => cut,
+        Err(flaw) => {
+            let cut = slowly(&region, half.as_ref(), tolerance).map_err(|flaw| unproven(piece, &region, &flaw))?;
+            findings.push(
+                Finding::warning(format!("the slower way made this cut line: the quicker one's {}", flaw.what))
+                    .piece(&piece.name)
+                    .hint("it is proven all the same; nothing needs to be done"),
+            );
+            cut
+        }
+    };
+    if cut.filled > 0.0 {
+        let text = format!("its allowances close about a gap of {:.1} mm², which is filled", cut.filled);
+        findings.push(Finding::warning(text).piece(&piece.name).hint("make them narrower to keep the gap open"));
+    }
+    Ok((CutPiece { piece: piece.clone(), cut_line: cut.line }, findings))
 }
 
-fn unproven(piece: &Piece, what: &str, place: Option<Point>, edge: Option<usize>) -> Box<Finding> {
-    let at = place.map_or(String::new(), |p| format!(" at ({:.2}, {:.2}) mm", p.x, p.y));
-    let finding = Finding::error(format!("no cut line can be proven: it {what}{at}")).piece(&piece.name);
-    let finding = match edge {
-        Some(edge) => finding.edge(&piece.edges[edge].name),
+/// A contour with the area of the holes that were filled, mm².
+struct Contour {
+    line: BezPath,
+    filled: f64,
+}
+
+/// A warning for every corner that had to make do with a plainer finish.
+fn plain_corners(piece: &Piece, region: &Region) -> Vec<Finding> {
+    let plain = region.corners.iter().zip(region.sides()).filter(|(corner, side)| corner.plain && !side.mirrored);
+    plain
+        .map(|(_, side)| {
+            let edge = &piece.edges[side.edge].name;
+            Finding::warning("the allowance can't be folded back at the corner after this edge, and is mitred there")
+                .piece(&piece.name)
+                .edge(edge)
+                .hint("the edge beyond the corner is too short for it, or runs on almost straight")
+        })
+        .collect()
+}
+
+/// The region's contour by union, with its curves where they can be put back.
+fn slowly(region: &Region, half: Option<&BezPath>, tolerance: f64) -> std::result::Result<Contour, Flaw> {
+    let lost = Flaw { what: "encloses nothing", place: region.sides()[0].start(), side: None };
+    let line = union::united(region, half, tolerance).ok_or(lost)?;
+    let curved = restore::restored(&line, &sources(region, half));
+    let line = if proof::prove(region, &curved, tolerance).is_ok() { curved } else { line };
+    proof::prove(region, &line, tolerance)?;
+    Ok(Contour { line, filled: 0.0 })
+}
+
+/// The segments that the contour is made of.
+fn sources(region: &Region, half: Option<&BezPath>) -> Vec<kurbo::PathSeg> {
+    region.winding_loop().segments().chain(half.iter().flat_map(|half| half.segments())).collect()
+}
+
+fn unproven(piece: &Piece, region: &Region, flaw: &Flaw) -> Box<Finding> {
+    let Point { x, y } = flaw.place;
+    let text = format!("no cut line can be proven: it {} at ({x:.2}, {y:.2}) mm", flaw.what);
+    let side = flaw.side.or_else(|| region.nearest_side(flaw.place));
+    let finding = Finding::error(text).piece(&piece.name);
+    let finding = match side {
+        Some(side) => finding.edge(&piece.edges[region.sides()[side].edge].name),
         None => finding,
     };
     Box::new(finding.hint("make the allowance narrower there, or the corner simpler"))
 }
 
 /// The region's outer contour by one sweep, cut along the fold.
-fn swept(region: &Region) -> std::result::Result<BezPath, &'static str> {
-    let winding_loop = region.winding_loop();
-    let contours = wound(&winding_loop, None).map_err(|_| "is lost in the sweep")?;
-    let sources: Vec<_> = winding_loop.segments().collect();
-    let whole = restore::restored(&outer(contours)?, &sources);
-    match &region.outline.axis {
-        Some(axis) => fold::half(&whole, axis),
-        None => Ok(whole),
-    }
+fn swept(region: &Region) -> std::result::Result<Contour, Flaw> {
+    let lost = |what| Flaw { what, place: region.sides()[0].start(), side: None };
+    let contours = wound(&region.winding_loop(), None).map_err(|_| lost("is lost in the sweep"))?;
+    let contour = outer(contours).map_err(lost)?;
+    let whole = restore::restored(&contour.line, &sources(region, None));
+    let line = match &region.outline.axis {
+        Some(axis) => fold::half(&whole, axis).map_err(lost)?,
+        None => whole,
+    };
+    Ok(Contour { line, ..contour })
+}
+
+/// A rectangle on the piece's side of the fold that is larger than any allowance.
+fn half_plane(axis: &outline::Axis, region: &Region) -> BezPath {
+    let bounds = outline::as_path(region.sides()).bounding_box();
+    let widest = region.sides().iter().map(|side| side.width).fold(0.0, f64::max);
+    let far = 2.0 * (bounds.width() + bounds.height()) + 10.0 * MITRE_LIMIT * (widest + 1.0);
+    let middle = axis.origin + axis.along * axis.along.dot(bounds.center() - axis.origin);
+    let up = kurbo::Vec2::new(-axis.along.y, axis.along.x);
+    let (a, b) = (middle - far * axis.along, middle + far * axis.along);
+    let mut path = BezPath::new();
+    path.move_to(a);
+    path.line_to(b);
+    path.line_to(b + far * up);
+    path.line_to(a + far * up);
+    path.close_path();
+    path
 }
 
 /// Contours under this area or this mean thickness are slivers, mm² and mm.
 const SLIVER: (f64, f64) = (0.1, 0.02);
 
-fn outer(contours: Vec<BezPath>) -> std::result::Result<BezPath, &'static str> {
+fn outer(contours: Vec<BezPath>) -> std::result::Result<Contour, &'static str> {
     let mut outer: Option<BezPath> = None;
+    let mut filled = 0.0;
     for contour in contours {
         let area = contour.area();
         let perimeter = crate::geom::path::length(&contour);
-        if area < SLIVER.0 || 2.0 * area / perimeter < SLIVER.1 {
+        if area.abs() < SLIVER.0 || 2.0 * area.abs() / perimeter < SLIVER.1 {
             continue;
         }
-        if outer.is_some() {
+        if area < 0.0 {
+            filled -= area;
+        } else if outer.replace(contour).is_some() {
             return Err("falls apart into several");
         }
-        outer = Some(contour);
     }
-    outer.ok_or("encloses nothing")
+    let line = outer.ok_or("encloses nothing")?;
+    Ok(Contour { line, filled })
 }

@@ -1,5 +1,6 @@
-//! A piece's sew line made ready: checked, freed of crumbs, cut into smooth sides, unfolded.
+//! A piece's sew line made ready: checked, capped, freed of crumbs, cut into smooth sides, unfolded.
 
+use super::cap::{Tip, capped};
 use crate::diag::{Finding, Result};
 use crate::geom::crossing::first_crossing;
 use crate::geom::offset::Source;
@@ -35,6 +36,8 @@ pub struct Side {
     pub width: f64,
     /// How the allowance turns the corner at its end.
     pub finish: Finish,
+    /// The fold of a dart or pleat that ends there.
+    pub tip: Option<Tip>,
 }
 
 /// The line that a piece is unfolded about, in the fold edge's direction: the piece lies to the left.
@@ -104,21 +107,22 @@ pub fn turn(from: Vec2, to: Vec2) -> f64 {
     from.cross(to).atan2(from.dot(to))
 }
 
-/// A segment, the edge that it comes from, and whether a cusp follows.
+/// A segment, the edge that it comes from, whether a cusp follows, and the fold of a dart or pleat at its end.
 struct Step {
     edge: usize,
     segment: PathSeg,
     cusp: bool,
+    tip: Option<Tip>,
 }
 
-/// Checks a piece's sew line and cuts it into sides.
+/// Checks a piece's sew line, caps the mouths of its darts and pleats, and cuts it into sides.
 ///
 /// # Errors
 /// Names the edge: a number that is no length, an edge that is empty, jumps, or does not start where the last one ended,
 /// an outline that crosses itself (with the place), runs clockwise or encloses nothing, a fold that is bent, is not the
 /// only one or lies inside the piece.
-pub fn outline(piece: &Piece) -> Result<Outline> {
-    let steps = steps(piece)?;
+pub fn outline(piece: &Piece, findings: &mut Vec<Finding>) -> Result<Outline> {
+    let steps = steps(piece, findings)?;
     let segments: Vec<PathSeg> = steps.iter().map(|step| step.segment).collect();
     let area: f64 = segments.iter().map(ParamCurveArea::signed_area).sum();
     if let Some(crossing) = first_crossing(&segments) {
@@ -154,7 +158,7 @@ fn fault<T>(finding: Finding, piece: &Piece, edge: Option<usize>) -> Result<T> {
     }))
 }
 
-fn steps(piece: &Piece) -> Result<Vec<Step>> {
+fn steps(piece: &Piece, findings: &mut Vec<Finding>) -> Result<Vec<Step>> {
     let mut steps: Vec<Step> = Vec::new();
     let mut last: Option<Point> = None;
     for (index, edge) in piece.edges.iter().enumerate() {
@@ -173,7 +177,13 @@ fn steps(piece: &Piece) -> Result<Vec<Step>> {
         if all.len() < 2 || jumps {
             return err("the edge is not one open run of lines and curves".into(), "draw it from corner to corner");
         }
-        for mut segment in edge.path.segments() {
+        let mut said = Vec::new();
+        let segments = match capped(piece, edge, &mut said) {
+            Ok(segments) => segments,
+            Err(finding) => return fault(finding, piece, Some(index)),
+        };
+        findings.extend(said.into_iter().map(|finding| finding.piece(&piece.name).edge(&edge.name)));
+        for (mut segment, tip) in segments {
             if let Some(end) = last {
                 let gap = end.distance(segment.start());
                 if gap > CRUMB {
@@ -189,7 +199,11 @@ fn steps(piece: &Piece) -> Result<Vec<Step>> {
             last = Some(segment.end());
             match smoothed(segment) {
                 Some(parts) => {
-                    steps.extend(parts.into_iter().map(|(segment, cusp)| Step { edge: index, segment, cusp }))
+                    let step = |(segment, cusp)| Step { edge: index, segment, cusp, tip: None };
+                    steps.extend(parts.into_iter().map(step));
+                    if let Some(step) = steps.last_mut() {
+                        step.tip = tip;
+                    }
                 }
                 None => return err("the curve doubles back on itself".into(), "move its control points"),
             }
@@ -303,24 +317,31 @@ fn cusps(source: &Source) -> Vec<f64> {
 fn sides(piece: &Piece, steps: Vec<Step>) -> Vec<Side> {
     let mut sides: Vec<Side> = Vec::new();
     let mut cusp = false;
+    let mut tip = None;
     for step in steps {
         let [start, _] = tangents(&step.segment);
         let edge = &piece.edges[step.edge];
+        let smooth = |side: &Side| side.edge == step.edge && turn(side.end_tangent(), start).abs() < KINK;
         match sides.last_mut() {
-            Some(side) if side.edge == step.edge => {
-                if turn(side.end_tangent(), start).abs() < KINK {
-                    side.run.push(step.segment);
-                    cusp = step.cusp;
-                    continue;
+            Some(side) if smooth(side) => side.run.push(step.segment),
+            last => {
+                if let Some(side) = last.filter(|side| side.edge == step.edge) {
+                    // A corner within an edge; a cusp is the limit of an ever tighter curve, and so is its allowance.
+                    side.finish = if cusp { Finish::Round } else { Finish::Mitre };
+                    side.tip = tip;
                 }
-                // A corner within an edge; a cusp is the limit of an ever tighter curve, and so is its allowance.
-                side.finish = if cusp { Finish::Round } else { Finish::Mitre };
+                let (width, finish) = (edge.allowance, edge.corner);
+                sides.push(Side {
+                    edge: step.edge,
+                    mirrored: false,
+                    run: vec![step.segment],
+                    width,
+                    finish,
+                    tip: None,
+                });
             }
-            _ => {}
         }
-        let (width, finish) = (edge.allowance, edge.corner);
-        sides.push(Side { edge: step.edge, mirrored: false, run: vec![step.segment], width, finish });
-        cusp = step.cusp;
+        (cusp, tip) = (step.cusp, step.tip);
     }
     sides
 }
@@ -386,7 +407,9 @@ fn unfold(piece: &Piece, sides: Vec<Side>, edge: usize, axis: Axis) -> Result<Ou
     let mut image: Vec<Side> = Vec::with_capacity(half.len());
     for side in &half {
         let run = side.run.iter().rev().map(|s| mirror * s.reverse()).collect();
-        image.push(Side { edge: side.edge, mirrored: true, run, width: side.width, finish: finish_at_start });
+        // Tips are left plain there: the half beyond the fold is cut off again.
+        let (edge, width, finish) = (side.edge, side.width, finish_at_start);
+        image.push(Side { edge, mirrored: true, run, width, finish, tip: None });
         finish_at_start = side.finish;
     }
     image.reverse();

@@ -118,7 +118,7 @@ fn samples(segment: &PathSeg) -> impl Iterator<Item = Point> + '_ {
 }
 
 /// The point of a segment's exact band border at a parameter.
-fn exact(segment: &PathSeg, t: f64, width: f64) -> Point {
+pub fn exact(segment: &PathSeg, t: f64, width: f64) -> Point {
     match segment {
         PathSeg::Line(line) => line.eval(t) + width * right((line.p1 - line.p0).normalize()),
         other => {
@@ -280,23 +280,27 @@ impl<'a> Membership<'a> {
     }
 
     fn holds(&mut self, p: Point) -> bool {
-        if self.in_strip(self.last, p) {
-            return true;
-        }
-        if let Some(found) = (0..self.strips.len()).find(|index| self.in_strip(*index, p)) {
-            self.last = found;
+        // From the likely and cheap to the thorough.
+        if self.in_strip(self.last, p, false) || self.in_any_strip(p, false) {
             return true;
         }
         if self.corners.iter().any(|(area, shape)| area.contains(p) && shape.holds(p, self.slack)) {
             return true;
         }
         let region = self.region;
-        let piece =
-            self.piece.get_or_insert_with(|| Inside::new(&as_path(region.sides()).segments().collect::<Vec<_>>()));
-        piece.holds(p, self.slack)
+        let piece = self
+            .piece
+            .get_or_insert_with(|| Inside::new(&as_path(region.sides()).segments().collect::<Vec<_>>()));
+        piece.holds(p, self.slack) || self.in_any_strip(p, true)
     }
 
-    fn in_strip(&self, index: usize, p: Point) -> bool {
+    fn in_any_strip(&mut self, p: Point, thorough: bool) -> bool {
+        let found = (0..self.strips.len()).find(|index| self.in_strip(*index, p, thorough));
+        self.last = found.unwrap_or(self.last);
+        found.is_some()
+    }
+
+    fn in_strip(&self, index: usize, p: Point, thorough: bool) -> bool {
         let Some((side, k, area)) = self.strips.get(index) else { return false };
         if !area.contains(p) {
             return false;
@@ -324,7 +328,10 @@ impl<'a> Membership<'a> {
         let chord = cubic.p3 - cubic.p0;
         let first = (p - cubic.p0).dot(chord) / chord.hypot2();
         let accepted = |t: f64| accepts(source.point(t), source.tangent(t));
-        accepted(descend(&cubic, p, first, [low, high])) || feet(&source, p, [low, high]).into_iter().any(accepted)
+        if thorough {
+            return feet(&source, p, [low, high]).into_iter().any(accepted);
+        }
+        accepted(descend(&cubic, p, first, [low, high]))
     }
 }
 

@@ -3,7 +3,7 @@
 use super::corner::{Corner, Cut, Strip, corner};
 use super::outline::{Outline, Side};
 use crate::geom::offset::{Parallel, Source, parallel};
-use kurbo::{BezPath, Line, ParamCurve, PathSeg, Point, Shape};
+use kurbo::{BezPath, Line, ParamCurve, ParamCurveNearest, PathSeg, Point, Shape};
 
 /// Two stretches of a parallel that end this near to each other are one line, mm.
 const MEET: f64 = 0.1;
@@ -69,6 +69,14 @@ impl Region {
     /// The sides.
     pub fn sides(&self) -> &[Side] {
         &self.outline.sides
+    }
+
+    /// The side of the piece that is nearest to a point.
+    pub fn nearest_side(&self, p: Point) -> Option<usize> {
+        let near = |side: &Side| {
+            side.run.iter().map(|s| s.nearest(p, 1e-3).distance_sq).fold(f64::INFINITY, f64::min)
+        };
+        (0..self.sides().len()).min_by(|a, b| near(&self.sides()[*a]).total_cmp(&near(&self.sides()[*b])))
     }
 
     /// One closed loop whose winding number about a point is the number of parts that hold the point.

@@ -32,7 +32,7 @@ pub enum Command {
 pub struct From {
     /// A style sheet (`*.style.kdl`), or pieces (`*.pieces.json`)
     #[arg(value_name = "STYLE")]
-    pub from: PathBuf,
+    pub source: PathBuf,
     /// A person's measures (`*.measures.kdl`); give it again for each person. Not needed with pieces
     #[arg(short, long, value_name = "FILE", num_args = 1..)]
     pub measures: Vec<PathBuf>,

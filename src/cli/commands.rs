@@ -193,15 +193,15 @@ fn load(from: &From) -> Result<Vec<Walked>> {
     if !from.tolerance.is_finite() || from.tolerance < 0.0 {
         return Err(Finding::error("--tolerance is not a length in mm, 0 or more").into());
     }
-    if is_pieces(&from.from) {
+    if is_pieces(&from.source) {
         if !from.measures.is_empty() || !from.set.is_empty() {
             return Err(Finding::error("pieces are already drafted: --measures and --set are of no use with them")
                 .hint("give a style sheet instead, or leave them out")
                 .into());
         }
-        return Ok(vec![pipeline::walk_pieces(read_pieces(&from.from)?, from.tolerance)]);
+        return Ok(vec![pipeline::walk_pieces(read_pieces(&from.source)?, from.tolerance)]);
     }
-    let style = style::read(&disk::read_text(&from.from)?, &from.from.display().to_string())?;
+    let style = style::read(&disk::read_text(&from.source)?, &from.source.display().to_string())?;
     if from.measures.is_empty() {
         return Err(Finding::error("whose measures?").hint("add --measures FILE.measures.kdl").into());
     }

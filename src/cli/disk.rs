@@ -93,7 +93,7 @@ fn trouble(path: &Path, message: String) -> Finding {
 /// Finds a device: a file, or a short name in `profiles/` of this folder, or one of the built-in profiles.
 pub fn device(name: &str) -> Result<(NamedDevice, Vec<Finding>)> {
     let path = Path::new(name);
-    if name.ends_with(".kdl") || path.is_file() {
+    if path.extension().is_some_and(|extension| extension == "kdl") || path.is_file() {
         return read_device(path, short_name(path));
     }
     let beside = Path::new("profiles").join(format!("{name}.device.kdl"));

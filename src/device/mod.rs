@@ -2,7 +2,6 @@
 
 mod read;
 mod source;
-mod strict;
 
 pub use read::read;
 

@@ -1,7 +1,7 @@
 //! A KDL 2 file guarded before the parser sees it, and its places turned into snippets.
 
-use super::strict;
 use crate::diag::{Finding, Result, Snippet, nearest};
+use crate::source::strict;
 use kdl::KdlDocument;
 use miette::SourceSpan;
 use std::ops::Range;

@@ -3,22 +3,41 @@
 //! Points, edges and values are worked out when something asks for them, each once; a step that needs itself is an
 //! error that names the circle. Allowances never enter a point.
 
+mod darts;
+mod edges;
 mod points;
+mod shears;
+mod strips;
 mod vary;
+mod worn;
 
-use crate::diag::{Finding, Result, Severity};
+pub use worn::WornRow;
+
+use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::measures::Measures;
-use crate::piece::{Cut, Dart, Edge, InnerLine, Join, Notch, Piece, PieceSet, Span};
+use crate::piece::{Cut, Dart, Edge, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
 use crate::source::Text;
 use crate::style::formula::{Dimension, Formula, Quantity, Scope};
-use crate::style::{Along, EdgeStep, Grain, PieceSteps, Seam, Style};
+use crate::style::{Along, Grain, PieceSteps, Seam, SpanRef, Style};
 use crate::units::{Unit, format_length, trimmed};
-use kurbo::{BezPath, Point, Vec2};
+use kurbo::{Affine, BezPath, Point, Vec2};
 use std::collections::{BTreeMap, HashMap};
+use std::rc::Rc;
 
 /// Choices set on the command line: name and text.
 pub type Choices = BTreeMap<String, Text>;
+
+/// All that a draft produces.
+#[derive(Clone, Debug)]
+pub struct Drafted {
+    /// The pieces and their seams.
+    pub set: PieceSet,
+    /// What the garment measures when worn.
+    pub worn: Vec<WornRow>,
+    /// Notes and warnings.
+    pub findings: Vec<Finding>,
+}
 
 /// Drafts a style for a person. `choices` go before those of the measures file, and these before the style's defaults.
 ///
@@ -26,13 +45,36 @@ pub type Choices = BTreeMap<String, Text>;
 /// A measure that the style needs and the person lacks, a choice that the style does not know, a formula that can't be
 /// worked out, a step that needs itself, a curve that can't be drawn, an edge without length.
 pub fn draft(style: &Style, measures: &Measures, choices: &Choices) -> Result<(PieceSet, Vec<Finding>)> {
+    whole(style, measures, choices).map(|drafted| (drafted.set, drafted.findings))
+}
+
+/// [`draft`], with what the garment measures when worn.
+///
+/// # Errors
+/// As [`draft`].
+pub fn whole(style: &Style, measures: &Measures, choices: &Choices) -> Result<Drafted> {
     let mut drafter = Drafter::new(style, measures, choices)?;
     let mut findings = Vec::new();
     let mut pieces = Vec::with_capacity(style.pieces.len());
     for index in 0..style.pieces.len() {
-        pieces.push(drafter.piece(index, &mut findings)?);
+        if !style.pieces[index].block && drafter.holds(style.pieces[index].when.as_ref())? {
+            let piece = drafter.finished(index)?;
+            pieces.push(Piece::clone(&piece));
+            drafter.note_missing_darts(index, &mut findings)?;
+        }
     }
-    let joins = style.seams.iter().map(|seam| drafter.join(seam)).collect::<Result<_>>()?;
+    let mut joins = Vec::new();
+    for seam in &style.seams {
+        joins.extend(drafter.join(seam)?);
+    }
+    for strip in &style.strips {
+        if let Some(made) = drafter.strip(strip)? {
+            pieces.extend(made.pieces.iter().cloned());
+            joins.extend(made.joins.iter().cloned());
+        }
+    }
+    let worn = worn::rows(&mut drafter, measures, &pieces, &mut findings)?;
+    worn::warnings(&mut drafter, &mut findings)?;
     let choices = drafter.settled_choices()?;
     let set = PieceSet {
         style: style.name.clone(),
@@ -43,7 +85,37 @@ pub fn draft(style: &Style, measures: &Measures, choices: &Choices) -> Result<(P
         pieces,
         joins,
     };
-    Ok((set, findings))
+    Ok(Drafted { set, worn, findings })
+}
+
+/// An edge or line as drawn.
+#[derive(Clone, Debug)]
+struct Drawn {
+    path: BezPath,
+    /// What darts and pleats take of it, in order.
+    mouths: Vec<Mouth>,
+}
+
+/// What one dart or pleat takes of an edge.
+#[derive(Clone, Debug)]
+struct Mouth {
+    /// Distances along the edge, mm.
+    span: [f64; 2],
+    /// The dart's place in the piece's list.
+    dart: Option<usize>,
+    /// The pleat's place in the piece's list.
+    pleat: Option<usize>,
+}
+
+impl Drawn {
+    fn plain(path: BezPath) -> Self {
+        Self { path, mouths: Vec::new() }
+    }
+
+    /// Length with darts and pleats closed, mm.
+    fn sewn(&self) -> f64 {
+        path::length(&self.path) - self.mouths.iter().map(|mouth| mouth.span[1] - mouth.span[0]).sum::<f64>()
+    }
 }
 
 /// What has been worked out so far.
@@ -56,7 +128,9 @@ struct Drafter<'a> {
     /// The unit of bare numbers in the formula at hand.
     bare: Unit,
     points: HashMap<(usize, &'a str), Point>,
-    edges: HashMap<(usize, &'a str), BezPath>,
+    edges: HashMap<(usize, &'a str), Drawn>,
+    finished: HashMap<usize, Rc<Piece>>,
+    strips: HashMap<&'a str, Option<Rc<strips::Made>>>,
     /// What is being worked out, innermost last: to find circles.
     pending: Vec<String>,
     piece: usize,
@@ -101,6 +175,8 @@ impl<'a> Drafter<'a> {
             bare: style.unit,
             points: HashMap::new(),
             edges: HashMap::new(),
+            finished: HashMap::new(),
+            strips: HashMap::new(),
             pending: Vec::new(),
             piece: 0,
         })
@@ -125,101 +201,163 @@ impl<'a> Drafter<'a> {
         &self.style.pieces[self.piece]
     }
 
-    /// An edge or inner line of the piece at hand.
-    fn edge_path(&mut self, name: &Text) -> Result<BezPath> {
-        let steps = self.steps();
-        let Some(edge) = steps.edge(&name.text) else {
-            return Err(name.error(format!("there is no edge \"{}\"", name.text)).piece(&steps.name.text).into());
-        };
-        let key = (self.piece, edge.name.text.as_str());
-        if let Some(path) = self.edges.get(&key) {
-            return Ok(path.clone());
-        }
-        let what = format!("edge \"{}\" of \"{}\"", name.text, steps.name.text);
-        let path = self.step(what, name, |drafter| drafter.draw(edge))?;
-        self.edges.insert(key, path.clone());
-        Ok(path)
+    /// Whether a step's condition holds; a step without one always does.
+    fn holds(&mut self, when: Option<&Formula>) -> Result<bool> {
+        when.map_or(Ok(true), |when| when.holds(self))
     }
 
-    fn piece(&mut self, index: usize, findings: &mut Vec<Finding>) -> Result<Piece> {
-        self.piece = index;
+    /// The path of an edge or inner line of the piece at hand, or of another as `Front/neckline`.
+    fn edge_path(&mut self, name: &Text) -> Result<BezPath> {
+        self.drawn(name).map(|drawn| drawn.path)
+    }
+
+    fn drawn(&mut self, name: &Text) -> Result<Drawn> {
         let steps = self.steps();
+        if let Some(edge) = steps.edge(&name.text) {
+            let key = (self.piece, edge.name.text.as_str());
+            if let Some(drawn) = self.edges.get(&key) {
+                return Ok(drawn.clone());
+            }
+            let what = format!("edge \"{}\" of \"{}\"", name.text, steps.name.text);
+            let drawn = self.step(what, name, |drafter| edges::draw(drafter, edge))?;
+            self.edges.insert(key, drawn.clone());
+            return Ok(drawn);
+        }
+        let elsewhere = name.text.split_once('/').and_then(|(piece, edge)| {
+            let index = self.style.pieces.iter().position(|steps| steps.name.text == piece.trim())?;
+            Some((index, edge.trim()))
+        });
+        if let Some((index, edge)) = elsewhere {
+            return self.edge_of(index, edge);
+        }
+        Err(name.error(format!("there is no edge \"{}\"", name.text)).piece(&steps.name.text).into())
+    }
+
+    /// An edge or line of any piece, after its changes.
+    fn edge_of(&mut self, index: usize, edge: &str) -> Result<Drawn> {
+        let steps = &self.style.pieces[index];
+        let Some(found) = steps.edge(edge) else {
+            let known: Vec<&str> = steps.edges.iter().chain(&steps.lines).map(|e| e.name.text.as_str()).collect();
+            let finding = Finding::error(format!("piece \"{}\" has no edge \"{edge}\"", steps.name.text));
+            return Err(crate::source::with_known(finding, edge, &known).into());
+        };
+        if steps.changes.is_empty() {
+            let outer = std::mem::replace(&mut self.piece, index);
+            let drawn = self.drawn(&found.name);
+            self.piece = outer;
+            return drawn;
+        }
+        let piece = self.finished(index)?;
+        let path = piece.path(edge).cloned().unwrap_or_default();
+        let taken = piece.darts.iter().filter(|dart| dart.edge == edge).map(|dart| dart.mouth);
+        let taken = taken.chain(piece.pleats.iter().filter(|pleat| pleat.edge == edge).map(|pleat| pleat.mouth));
+        Ok(Drawn { path, mouths: taken.map(|span| Mouth { span, dart: None, pleat: None }).collect() })
+    }
+
+    /// A piece with all that the shears do to it.
+    fn finished(&mut self, index: usize) -> Result<Rc<Piece>> {
+        if let Some(piece) = self.finished.get(&index) {
+            return Ok(piece.clone());
+        }
+        let steps = &self.style.pieces[index];
         let in_piece = |mut finding: Box<Finding>| {
             finding.piece.get_or_insert_with(|| steps.name.text.clone());
             finding
         };
-        self.piece_of(steps, findings).map_err(in_piece)
+        let outer = std::mem::replace(&mut self.piece, index);
+        let what = format!("piece \"{}\"", steps.name.text);
+        let piece = self.step(what, &steps.name, |drafter| {
+            let mut piece = drafter.piece_of(steps)?;
+            shears::change(drafter, steps, &mut piece)?;
+            Ok(piece)
+        });
+        self.piece = outer;
+        let piece = Rc::new(piece.map_err(in_piece)?);
+        self.finished.insert(index, piece.clone());
+        Ok(piece)
     }
 
-    fn piece_of(&mut self, steps: &'a PieceSteps, findings: &mut Vec<Finding>) -> Result<Piece> {
+    fn piece_of(&mut self, steps: &'a PieceSteps) -> Result<Piece> {
         for point in &steps.points {
             self.point(&point.name)?;
         }
         let mut edges = Vec::with_capacity(steps.edges.len());
+        let (mut darts, mut pleats) = (Vec::new(), Vec::new());
         for step in &steps.edges {
-            let path = self.edge_path(&step.name)?;
+            let drawn = self.drawn(&step.name)?;
             let allowance = step.allow.as_ref().map_or(Ok(0.0), |formula| formula.length(self))?;
             if allowance < 0.0 {
                 let place = step.allow.as_ref().map_or(&step.name, Formula::source);
                 return Err(place.error("this allowance comes out negative").edge(&step.name.text).into());
             }
             let name = step.name.text.clone();
-            edges.push(Edge { name, path, allowance, fold: step.fold, corner: step.corner });
+            for mouth in drawn.mouths {
+                if let Some(dart) = mouth.dart.map(|index| &steps.darts[index]) {
+                    let apex = self.point(&dart.point)?;
+                    darts.push(Dart { edge: name.clone(), mouth: mouth.span, apex, pressed: dart.pressed });
+                } else if let Some(pleat) = mouth.pleat.map(|index| &steps.pleats[index]) {
+                    let length = pleat.length.length(self)?;
+                    pleats.push(Pleat { edge: name.clone(), mouth: mouth.span, length, pressed: pleat.pressed });
+                }
+            }
+            edges.push(Edge { name, path: drawn.path, allowance, fold: step.fold, corner: step.corner });
         }
         let mut lines = Vec::with_capacity(steps.lines.len());
         for step in steps.lines.iter().filter(|line| line.drawn) {
+            if let Some((when, None)) = &step.when
+                && !when.holds(self)?
+            {
+                continue;
+            }
             lines.push(InnerLine { name: step.name.text.clone(), path: self.edge_path(&step.name)? });
         }
         let mut notches = Vec::with_capacity(steps.notches.len());
         for step in &steps.notches {
-            let at = self.place_on_edge(&step.on, step.from.as_ref(), &step.at)?;
-            let count = if step.double { 2 } else { 1 };
-            notches.push(Notch { edge: step.on.text.clone(), at, kind: step.kind, count });
-        }
-        let mut darts = Vec::with_capacity(steps.darts.len());
-        for step in &steps.darts {
-            let middle = self.place_on_edge(&step.on, step.from.as_ref(), &step.at)?;
-            let intake = step.intake.length(self)?;
-            if intake <= 0.0 {
-                findings.push(
-                    Finding {
-                        severity: Severity::Note,
-                        ..step.intake.source().error("nothing is taken in here: no dart")
-                    }
-                    .piece(&steps.name.text),
-                );
-                continue;
+            if self.holds(step.when.as_ref())? {
+                let long = path::length(&self.edge_path(&step.on)?);
+                let at = self.place_along(&step.on, step.from.as_ref(), &step.at, long)?;
+                let count = if step.double { 2 } else { 1 };
+                notches.push(Notch { edge: step.on.text.clone(), at, kind: step.kind, count });
             }
-            let mouth = [middle - intake / 2.0, middle + intake / 2.0];
-            let apex = self.point(&step.point)?;
-            darts.push(Dart { edge: step.on.text.clone(), mouth, apex, pressed: step.pressed });
         }
         let drills = steps.drills.iter().map(|name| self.point(name)).collect::<Result<_>>()?;
         let grain = self.grain(steps, &edges)?;
         let cut = Cut { count: steps.count, mirrored: steps.mirrored, cloth: steps.cloth.clone() };
-        Ok(Piece {
-            name: steps.name.text.clone(),
-            cut,
-            edges,
-            notches,
-            darts,
-            pleats: Vec::new(),
-            grain,
-            drills,
-            lines,
-        })
+        Ok(Piece { name: steps.name.text.clone(), cut, edges, notches, darts, pleats, grain, drills, lines })
+    }
+
+    /// Says where nothing is left for a dart to take in.
+    fn note_missing_darts(&mut self, index: usize, findings: &mut Vec<Finding>) -> Result<()> {
+        let steps = &self.style.pieces[index];
+        for step in &steps.darts {
+            if self.holds(step.when.as_ref())? && step.intake.length(self)? <= 0.0 {
+                let place = step.intake.source().snippet();
+                findings.push(Finding::note("nothing is taken in here: no dart").at(place).piece(&steps.name.text));
+            }
+        }
+        Ok(())
+    }
+
+    /// A distance along something of that length.
+    fn distance(&mut self, along: &Along, whole: f64) -> Result<f64> {
+        match along {
+            Along::Distance(formula) => formula.length(self),
+            Along::Part(formula) => Ok(formula.number(self)? * whole),
+        }
+    }
+
+    /// The mirror image in a straight edge or line.
+    fn mirror_in(&mut self, line: &Text) -> Result<Affine> {
+        let path = self.edge_path(line)?;
+        let ends = path::start(&path).zip(path::end(&path));
+        ends.and_then(|(start, end)| crate::geom::parts::mirror(start, end))
+            .ok_or_else(|| line.error("this line is too short to mirror in").into())
     }
 
     /// A distance from an edge's start, given from one of its ends.
-    fn place_on_edge(&mut self, on: &Text, from: Option<&'a Text>, along: &Along) -> Result<f64> {
-        let long = path::length(&self.edge_path(on)?);
-        let distance = match along {
-            Along::Distance(formula) => formula.length(self)?,
-            Along::Part(formula) => formula.number(self)? * long,
-        };
-        let source = match along {
-            Along::Distance(formula) | Along::Part(formula) => formula.source(),
-        };
+    fn place_along(&mut self, on: &Text, from: Option<&Text>, along: &Along, long: f64) -> Result<f64> {
+        let distance = self.distance(along, long)?;
+        let source = along.source();
         // A whole edge worked out as its own length may differ in the last digits.
         let distance = if (distance - long).abs() < 1e-6 { long } else { distance };
         if !(0.0..=long).contains(&distance) {
@@ -230,11 +368,11 @@ impl<'a> Drafter<'a> {
             );
             return Err(source.error(message).edge(&on.text).into());
         }
-        let from_end = match from {
-            Some(end) => self.is_far_end(on, end)?,
-            None => false,
-        };
-        Ok(if from_end { long - distance } else { distance })
+        Ok(if self.from_far_end(on, from)? { long - distance } else { distance })
+    }
+
+    fn from_far_end(&self, on: &Text, from: Option<&Text>) -> Result<bool> {
+        from.map_or(Ok(false), |end| self.is_far_end(on, end))
     }
 
     /// Whether a point's name is the end of an edge, not its start.
@@ -285,10 +423,21 @@ impl<'a> Drafter<'a> {
         Ok([centre - direction * quarter, centre + direction * quarter])
     }
 
-    fn join(&mut self, seam: &'a Seam) -> Result<Join> {
-        let span =
-            |s: &crate::style::SpanRef| Span { piece: s.piece.clone(), edge: s.edge.clone(), backwards: s.backwards };
-        let sides = [0, 1].map(|side: usize| seam.sides[side].iter().map(span).collect());
+    /// A seam; `None` where it is not sewn, or a piece of it is not made, for these measures.
+    fn join(&mut self, seam: &'a Seam) -> Result<Option<Join>> {
+        let mut sides = [Vec::new(), Vec::new()];
+        let mut sewn = self.holds(seam.when.as_ref())?;
+        for (side, spans) in sides.iter_mut().zip(&seam.sides) {
+            for span in spans {
+                match self.spans(span)? {
+                    Some(spans) => side.extend(spans),
+                    None => sewn = false,
+                }
+            }
+        }
+        if !sewn {
+            return Ok(None);
+        }
         let ease = seam.ease.as_ref().map_or(Ok(0.0), |formula| formula.length(self))?;
         let ratio = seam.ratio.as_ref().map_or(Ok(1.0), |formula| formula.number(self))?;
         let gap = seam.gap.as_ref().map_or(Ok(0.0), |formula| formula.length(self))?;
@@ -296,7 +445,32 @@ impl<'a> Drafter<'a> {
             let place = seam.ratio.as_ref().map_or(&seam.sides[0][0].place, Formula::source);
             return Err(place.error("a seam can't be gathered to nothing").hint("write a number over 0").into());
         }
-        Ok(Join { name: seam.name.clone(), sides, ease, ratio, gap, pointed: seam.pointed })
+        Ok(Some(Join { name: seam.name.clone(), sides, ease, ratio, gap, pointed: seam.pointed }))
+    }
+
+    /// The spans that a name stands for: a strip's edge runs over all of its lengths. `None` where it is not made.
+    fn spans(&mut self, span: &SpanRef) -> Result<Option<Vec<Span>>> {
+        if let Some(strip) = self.style.strip(&span.piece) {
+            return Ok(self.strip(strip)?.map(|made| made.spans(&span.edge, span.backwards)));
+        }
+        let steps = self.style.pieces.iter().find(|steps| steps.name.text == span.piece);
+        let made = match steps {
+            Some(steps) => !steps.block && self.holds(steps.when.as_ref())?,
+            None => false,
+        };
+        let own = Span { piece: span.piece.clone(), edge: span.edge.clone(), backwards: span.backwards };
+        Ok(made.then(|| vec![own]))
+    }
+
+    /// A strip's lengths; `None` where it is not made for these measures.
+    fn strip(&mut self, strip: &'a crate::style::Strip) -> Result<Option<Rc<strips::Made>>> {
+        if let Some(made) = self.strips.get(strip.name.text.as_str()) {
+            return Ok(made.clone());
+        }
+        let what = format!("\"{}\"", strip.name.text);
+        let made = self.step(what, &strip.name, |drafter| strips::make(drafter, strip))?.map(Rc::new);
+        self.strips.insert(strip.name.text.as_str(), made.clone());
+        Ok(made)
     }
 
     /// Every choice with the value it had, as people read it.
@@ -315,10 +489,6 @@ impl<'a> Drafter<'a> {
                 Ok((choice.name.clone(), text))
             })
             .collect()
-    }
-
-    fn draw(&mut self, edge: &'a EdgeStep) -> Result<BezPath> {
-        points::draw(self, edge)
     }
 
     fn point(&mut self, name: &Text) -> Result<Point> {
@@ -343,6 +513,18 @@ impl<'a> Drafter<'a> {
             drafter.bare = outer;
             quantity
         }))
+    }
+}
+
+impl<'a> Drafter<'a> {
+    fn edge_named(&mut self, piece: &str, edge: &str) -> Result<Drawn> {
+        let style: &'a Style = self.style;
+        let Some(index) = style.pieces.iter().position(|steps| steps.name.text == piece) else {
+            let known: Vec<&str> = style.pieces.iter().map(|steps| steps.name.text.as_str()).collect();
+            let finding = Finding::error(format!("there is no piece \"{piece}\""));
+            return Err(crate::source::with_known(finding, piece, &known).into());
+        };
+        self.edge_of(index, edge)
     }
 }
 
@@ -373,21 +555,19 @@ impl Scope for Drafter<'_> {
     }
 
     fn length_of(&mut self, piece: &str, edge: &str) -> Result<f64> {
-        let Some(index) = self.style.pieces.iter().position(|steps| steps.name.text == piece) else {
-            let known: Vec<&str> = self.style.pieces.iter().map(|steps| steps.name.text.as_str()).collect();
-            let finding = Finding::error(format!("there is no piece \"{piece}\""));
-            return Err(crate::source::with_known(finding, piece, &known).into());
-        };
-        let steps = &self.style.pieces[index];
-        let Some(found) = steps.edge(edge) else {
-            let known: Vec<&str> = steps.edges.iter().chain(&steps.lines).map(|e| e.name.text.as_str()).collect();
-            let finding = Finding::error(format!("piece \"{piece}\" has no edge \"{edge}\""));
-            return Err(crate::source::with_known(finding, edge, &known).into());
-        };
-        let outer = std::mem::replace(&mut self.piece, index);
-        let length = self.edge_path(&found.name).map(|path| path::length(&path));
-        self.piece = outer;
-        length
+        if let Some(strip) = self.style.strip(piece) {
+            let made = self.strip(strip)?;
+            return made
+                .and_then(|made| made.length(edge))
+                .ok_or_else(|| Finding::error(format!("strip \"{piece}\" has no edge \"{edge}\" here")).into());
+        }
+        Ok(self.edge_named(piece, edge)?.sewn())
+    }
+
+    fn slant_of(&mut self, piece: &str, edge: &str) -> Result<f64> {
+        let path = self.edge_named(piece, edge)?.path;
+        let run = path::start(&path).zip(path::end(&path)).map_or(Vec2::ZERO, |(start, end)| end - start);
+        Ok(run.x.abs().atan2(run.y.abs()))
     }
 
     fn unit(&self) -> Unit {

@@ -1,9 +1,9 @@
-//! Where the segments of an outline cross one another.
+//! Where the segments of an outline cross one another, and where a run of them reaches a line.
 //!
 //! Pairs are bisected until their control boxes part, or both are straight to [`FLAT`] and cross as lines. Neighbours
 //! share a point, which is no crossing; they are let go as soon as a line through that point has one on either side.
 
-use kurbo::{CubicBez, ParamCurve, PathSeg, Point, Rect, Vec2};
+use kurbo::{CubicBez, Line, ParamCurve, PathSeg, Point, Rect, Vec2};
 
 /// Curves that stray less than this from their chords are taken as lines, mm.
 const FLAT: f64 = 1e-4;
@@ -127,6 +127,54 @@ fn chords_cross(a: &CubicBez, b: &CubicBez) -> Option<Point> {
     let through = |p0: f64, p1: f64| p0.min(p1) < 0.0 && p0.max(p1) > 0.0;
     let (side_a, side_b) = ((gap.cross(v), (gap - u).cross(v)), (gap.cross(u), (gap + v).cross(u)));
     (inside(s) && inside(t) && through(side_a.0, side_a.1) && through(side_b.0, side_b.1)).then(|| a.p0 + s * u)
+}
+
+/// The first parameter at which a function of the place, negative at the segment's start, is no longer so.
+pub fn first_rise(segment: &PathSeg, level: impl Fn(Point) -> f64) -> Option<f64> {
+    const GRID: u32 = 16;
+    let at = |t: f64| level(segment.eval(t));
+    if at(0.0) >= 0.0 {
+        return Some(0.0);
+    }
+    let i = (1..=GRID).find(|i| at(f64::from(*i) / f64::from(GRID)) >= 0.0)?;
+    let (mut low, mut high) = (f64::from(i - 1) / f64::from(GRID), f64::from(i) / f64::from(GRID));
+    for _ in 0..52 {
+        let t = 0.5 * (low + high);
+        if at(t) < 0.0 { low = t } else { high = t }
+    }
+    Some(high)
+}
+
+/// A run cut in two where a function of the place reaches 0. Where the run ends before, the first part goes on straight
+/// to there; `None` where it does not rise then (by a tenth of its length at the least).
+pub fn run_up(run: &[PathSeg], level: impl Fn(Point) -> f64) -> Option<[Vec<PathSeg>; 2]> {
+    let mut kept: Vec<PathSeg> = Vec::with_capacity(run.len() + 1);
+    for (index, segment) in run.iter().enumerate() {
+        if let Some(t) = first_rise(segment, &level) {
+            let mut rest = Vec::new();
+            if t > 0.0 {
+                kept.push(if t < 1.0 { segment.subsegment(0.0..t) } else { *segment });
+            }
+            if t < 1.0 {
+                rest.push(segment.subsegment(t..1.0));
+            }
+            rest.extend_from_slice(&run[index + 1..]);
+            return (!kept.is_empty()).then_some([kept, rest]);
+        }
+        kept.push(*segment);
+    }
+    let last = kept.last()?;
+    let (end, along) = (last.end(), super::path::tangent(last, 1.0));
+    let rise = level(end + along) - level(end);
+    if rise < 0.1 {
+        return None;
+    }
+    let on = Line::new(end, end - level(end) / rise * along);
+    match kept.last_mut() {
+        Some(PathSeg::Line(line)) => line.p1 = on.p1,
+        _ => kept.push(PathSeg::Line(on)),
+    }
+    Some([kept, Vec::new()])
 }
 
 #[cfg(test)]

@@ -1,7 +1,8 @@
-//! Curves: arc length, points at a distance, tangents, splines through points, parallels, crossings.
+//! Curves: arc length, points at a distance, tangents, splines through points, parallels, crossings, parts of paths.
 
 pub mod crossing;
 pub mod offset;
+pub mod parts;
 pub mod path;
 pub mod spline;
 pub mod sweep;

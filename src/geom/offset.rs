@@ -139,14 +139,24 @@ pub fn parallel(run: &[PathSeg], width: f64, tolerance: f64) -> Vec<Parallel> {
             continue;
         }
         let curve = Source::new(as_cubic(segment));
-        let turns = turning_points(&curve, width);
-        let mut fitter = Fitter { curve, width, tolerance, source, out: &mut out };
-        for pair in turns.windows(2) {
-            let [a, b] = [pair[0], pair[1]];
+        let at = |t: f64| (curve.parallel(t, width), curve.tangent(t));
+        // The source's own arms, and those of a circular arc of the width: exact for a circle.
+        let arms = |a: f64, b: f64| {
+            let (from, to) = (curve.tangent(a), curve.tangent(b));
+            let round = width * 4.0 / 3.0 * (from.cross(to).atan2(from.dot(to)) / 4.0).tan();
+            [a, b].map(|t| (b - a) / 3.0 * curve.velocity(t).hypot() + round)
+        };
+        let target = Target { at: &at, arms: &arms };
+        for pair in turning_points(&curve, width).windows(2) {
+            let span @ [a, b] = [pair[0], pair[1]];
             if curve.reach(0.5 * (a + b), width) < width {
-                fitter.follow_centres(a, b);
+                follow_centres(&curve, width, span, tolerance, &mut |line, span| {
+                    out.push(Parallel { curve: PathSeg::Line(line), source, span, evolute: true });
+                });
             } else {
-                fitter.fit([a, b], 0);
+                target.fit_into(span, tolerance, 0, &mut |cubic, span| {
+                    out.push(Parallel { curve: PathSeg::Cubic(cubic), source, span, evolute: false });
+                });
             }
         }
     }
@@ -219,76 +229,86 @@ fn golden(mut a: f64, mut b: f64, value: impl Fn(f64) -> f64) -> f64 {
     0.5 * (a + b)
 }
 
-struct Fitter<'a> {
-    curve: Source,
-    width: f64,
-    tolerance: f64,
-    source: usize,
-    out: &'a mut Vec<Parallel>,
+/// Lines along the centres of curvature from a to b, within the tolerance.
+fn follow_centres(curve: &Source, width: f64, [a, b]: [f64; 2], tolerance: f64, push: &mut dyn FnMut(Line, [f64; 2])) {
+    const STEPS: usize = 8;
+    // At the stretch's ends the radius is the width, or the source ends.
+    let centre = |t: f64| curve.point(t) + curve.reach(t.clamp(1e-9, 1.0 - 1e-9), width) * curve.normal(t);
+    let mut from = (a, centre(a));
+    for i in 1..=STEPS {
+        let t = if i == STEPS { b } else { a + (b - a) * i as f64 / STEPS as f64 };
+        chords(from, (t, centre(t)), &centre, tolerance, 6, push);
+        from = (t, centre(t));
+    }
 }
 
-impl Fitter<'_> {
-    fn push(&mut self, curve: PathSeg, span: [f64; 2], evolute: bool) {
-        self.out.push(Parallel { curve, source: self.source, span, evolute });
+fn chords(
+    from: (f64, Point),
+    to: (f64, Point),
+    centre: &impl Fn(f64) -> Point,
+    tolerance: f64,
+    depth: u32,
+    push: &mut dyn FnMut(Line, [f64; 2]),
+) {
+    let t = 0.5 * (from.0 + to.0);
+    let middle = centre(t);
+    let chord = Line::new(from.1, to.1);
+    if depth > 0 && chord.nearest(middle, 1e-9).distance_sq > tolerance * tolerance {
+        chords(from, (t, middle), centre, tolerance, depth - 1, push);
+        chords((t, middle), to, centre, tolerance, depth - 1, push);
+    } else {
+        push(chord, [from.0, to.0]);
+    }
+}
+
+/// A smooth curve that cubics are fitted to.
+pub struct Target<'a> {
+    /// Point and unit tangent at a parameter. The tangent never turns back.
+    pub at: &'a dyn Fn(f64) -> (Point, Vec2),
+    /// A first guess at the lengths of the control arms between two parameters.
+    pub arms: &'a dyn Fn(f64, f64) -> [f64; 2],
+}
+
+/// The arms of a circular arc between two points with their unit tangents: a first guess for any calm curve.
+pub fn round_arms(from: (Point, Vec2), to: (Point, Vec2)) -> [f64; 2] {
+    let quarter = from.1.cross(to.1).atan2(from.1.dot(to.1)) / 4.0;
+    let arm = from.0.distance(to.0) / (3.0 * quarter.cos().powi(2));
+    [arm, arm]
+}
+
+impl Target<'_> {
+    /// Cubics within `tolerance` of the curve from a to b, each with the parameters of its ends.
+    pub fn fit(&self, [a, b]: [f64; 2], tolerance: f64) -> Vec<(CubicBez, [f64; 2])> {
+        let mut out = Vec::new();
+        self.fit_into([a, b], tolerance, 0, &mut |cubic, span| out.push((cubic, span)));
+        out
     }
 
-    /// Lines along the centres of curvature from a to b, within the tolerance.
-    fn follow_centres(&mut self, a: f64, b: f64) {
-        const STEPS: usize = 8;
-        let (curve, width) = (self.curve, self.width);
-        let centre = |t: f64| {
-            // At the stretch's ends the radius is the width, or the source ends.
-            curve.point(t) + curve.reach(t.clamp(1e-9, 1.0 - 1e-9), width) * curve.normal(t)
-        };
-        let mut from = (a, centre(a));
-        for i in 1..=STEPS {
-            let t = if i == STEPS { b } else { a + (b - a) * i as f64 / STEPS as f64 };
-            self.chord(from, (t, centre(t)), &centre, 0);
-            from = (t, centre(t));
-        }
-    }
-
-    fn chord(&mut self, from: (f64, Point), to: (f64, Point), centre: &impl Fn(f64) -> Point, depth: u32) {
-        let t = 0.5 * (from.0 + to.0);
-        let middle = centre(t);
-        let chord = Line::new(from.1, to.1);
-        if depth < 6 && chord.nearest(middle, 1e-9).distance_sq > self.tolerance * self.tolerance {
-            self.chord(from, (t, middle), centre, depth + 1);
-            self.chord((t, middle), to, centre, depth + 1);
-        } else {
-            self.push(PathSeg::Line(chord), [from.0, to.0], true);
-        }
-    }
-
-    fn fit(&mut self, [a, b]: [f64; 2], depth: u32) {
-        let (p0, p3) = (self.curve.parallel(a, self.width), self.curve.parallel(b, self.width));
-        let small = p0.distance(p3) < 0.1 * self.tolerance && self.turning(a, b) < 0.5;
-        if depth >= MAX_DEPTH || small {
+    fn fit_into(&self, [a, b]: [f64; 2], tolerance: f64, depth: u32, push: &mut dyn FnMut(CubicBez, [f64; 2])) {
+        let ((p0, t0), (p3, t3)) = ((self.at)(a), (self.at)(b));
+        let turning = self.turning(a, b);
+        if depth >= MAX_DEPTH || (p0.distance(p3) < 0.1 * tolerance && turning < 0.5) {
             let arm = p0.distance(p3) / 3.0;
-            let cubic = CubicBez::new(p0, p0 + arm * self.curve.tangent(a), p3 - arm * self.curve.tangent(b), p3);
-            self.push(PathSeg::Cubic(cubic), [a, b], false);
+            push(CubicBez::new(p0, p0 + arm * t0, p3 - arm * t3, p3), [a, b]);
             return;
         }
         // A cubic of more than a third of a circle fits badly; don't even try.
-        if self.turning(a, b) < 2.1 {
-            if let Some(cubic) = self.fitted(a, b) {
-                if self.deviation(&cubic, a, b, CHECKS) <= self.tolerance {
-                    self.push(PathSeg::Cubic(cubic), [a, b], false);
-                    return;
-                }
-            }
+        let cubic = if turning < 2.1 { self.fitted(a, b, tolerance) } else { None };
+        if let Some(cubic) = cubic.filter(|cubic| self.deviation(cubic, [a, b], tolerance) <= tolerance) {
+            push(cubic, [a, b]);
+            return;
         }
         let t = self.halfway(a, b);
-        self.fit([a, t], depth + 1);
-        self.fit([t, b], depth + 1);
+        self.fit_into([a, t], tolerance, depth + 1, push);
+        self.fit_into([t, b], tolerance, depth + 1, push);
     }
 
     /// Angle turned from a to b, both ways added up, radians.
     fn turning(&self, a: f64, b: f64) -> f64 {
         let mut sum = 0.0;
-        let mut last = self.curve.tangent(a);
+        let mut last = (self.at)(a).1;
         for i in 1..=4 {
-            let next = self.curve.tangent(a + (b - a) * f64::from(i) / 4.0);
+            let next = (self.at)(a + (b - a) * f64::from(i) / 4.0).1;
             sum += last.cross(next).atan2(last.dot(next)).abs();
             last = next;
         }
@@ -310,21 +330,15 @@ impl Fitter<'_> {
         (0.5 * (low + high)).clamp(a + 0.02 * (b - a), b - 0.02 * (b - a))
     }
 
-    /// The cubic with the parallel's ends and tangents whose arms make it deviate least.
-    fn fitted(&self, a: f64, b: f64) -> Option<CubicBez> {
-        let (p0, p3) = (self.curve.parallel(a, self.width), self.curve.parallel(b, self.width));
-        let (t0, t3) = (self.curve.tangent(a), self.curve.tangent(b));
+    /// The cubic with the curve's ends and tangents whose arms make it deviate least.
+    fn fitted(&self, a: f64, b: f64, tolerance: f64) -> Option<CubicBez> {
+        let ((p0, t0), (p3, t3)) = ((self.at)(a), (self.at)(b));
         let cubic = |arms: [f64; 2]| CubicBez::new(p0, p0 + arms[0] * t0, p3 - arms[1] * t3, p3);
-        // The source's own arms, and those of a circular arc of the width: exact for a circle.
-        let angle = t0.cross(t3).atan2(t0.dot(t3));
-        let round = self.width * 4.0 / 3.0 * (angle / 4.0).tan();
-        let third = (b - a) / 3.0;
-        let longest = 2.0 * (p0.distance(p3) + self.width * angle.abs());
-        let mut arms = [a, b].map(|t| (third * self.curve.velocity(t).hypot() + round).clamp(0.0, longest));
-        let targets: [(Point, Vec2); FIT] = std::array::from_fn(|k| {
-            let t = a + (b - a) * (k + 1) as f64 / (FIT + 1) as f64;
-            (self.curve.parallel(t, self.width), self.curve.tangent(t))
-        });
+        let targets: [(Point, Vec2); FIT] =
+            std::array::from_fn(|k| (self.at)(a + (b - a) * (k + 1) as f64 / (FIT + 1) as f64));
+        let way: f64 = targets.windows(2).map(|pair| pair[0].0.distance(pair[1].0)).sum();
+        let longest = 2.0 * (p0.distance(p3) + way);
+        let mut arms = (self.arms)(a, b).map(|arm| arm.clamp(0.0, longest));
         let mut at: [f64; FIT] = std::array::from_fn(|k| (k + 1) as f64 / (FIT + 1) as f64);
         let mut weights = [1.0; FIT];
         let mut best: Option<(f64, [f64; 2])> = None;
@@ -361,7 +375,7 @@ impl Fitter<'_> {
             if best.is_none_or(|(least, _)| worst < least) {
                 best = Some((worst, arms));
             }
-            if worst < 0.6 * self.tolerance || (round >= 4 && worst > 8.0 * self.tolerance) {
+            if worst < 0.6 * tolerance || (round >= 4 && worst > 8.0 * tolerance) {
                 break;
             }
             if round >= 4 {
@@ -381,44 +395,38 @@ impl Fitter<'_> {
         best.map(|(_, arms)| cubic(arms))
     }
 
-    /// How far a fitted cubic strays from the parallel over a..b: measured along the parallel's normals, and from points
-    /// of the cubic between them back to the source. Infinite where the cubic runs backwards.
-    fn deviation(&self, cubic: &CubicBez, a: f64, b: f64, checks: usize) -> f64 {
+    /// How far a fitted cubic strays from the curve over a..b: from points of the curve to the cubic along the normal, and
+    /// from points of the cubic between them back to the curve. Infinite where the cubic runs backwards.
+    fn deviation(&self, cubic: &CubicBez, [a, b]: [f64; 2], tolerance: f64) -> f64 {
         let speed = cubic.deriv();
+        let step = (b - a) / CHECKS as f64;
         let mut worst = 0.0_f64;
-        let (mut u, mut last) = (0.0, 0.0);
-        for k in 1..checks {
-            let t = a + (b - a) * k as f64 / checks as f64;
-            let (target, along) = (self.curve.parallel(t, self.width), self.curve.tangent(t));
-            u = (u + 1.0 / checks as f64).min(1.0);
+        let (mut u, mut last) = (0.0, (0.0, (self.at)(a).0));
+        for k in 1..CHECKS {
+            let t = a + step * k as f64;
+            let (target, along) = (self.at)(t);
+            u = (u + 1.0 / CHECKS as f64).min(1.0);
             for _ in 0..3 {
                 let step = (cubic.eval(u) - target).dot(along) / speed.eval(u).to_vec2().dot(along);
                 if !step.is_finite() {
                     return f64::INFINITY;
                 }
-                u = (u - step).clamp(last, 1.0);
+                u = (u - step).clamp(last.0, 1.0);
                 if step.abs() < 1e-7 {
                     break;
                 }
             }
-            let there = cubic.eval(u);
-            worst = worst.max(there.distance(target));
-            // Back again: the point halfway from the last check must lie at the width from the source.
-            let half = cubic.eval(0.5 * (u + last));
-            let mut s = t - 0.5 * (b - a) / checks as f64;
-            for _ in 0..2 {
-                let offset = half - self.curve.point(s);
-                let velocity = self.curve.velocity(s);
-                let step = offset.dot(velocity) / (velocity.hypot2() - offset.dot(self.curve.acceleration(s)));
-                if step.is_finite() {
-                    s = (s + step).clamp(a, b);
-                }
-            }
-            worst = worst.max((half.distance(self.curve.parallel(s, self.width))).abs());
-            if worst > self.tolerance {
+            worst = worst.max(cubic.eval(u).distance(target));
+            // Back again, halfway to the last check: one Newton step with the chord's speed brings the curve abreast.
+            let half = cubic.eval(0.5 * (u + last.0));
+            let (abreast, along) = (self.at)(t - 0.5 * step);
+            let pace = target.distance(last.1) / step;
+            let (point, along) = (self.at)((t - 0.5 * step + (half - abreast).dot(along) / pace).clamp(a, b));
+            worst = worst.max((half - point).cross(along).abs());
+            if worst > tolerance {
                 return worst;
             }
-            last = u;
+            last = (u, target);
         }
         worst
     }

@@ -1,6 +1,7 @@
 //! The grainline, drawn as long as the piece allows.
 
-use super::ground::{Ground, lines};
+use super::ground::Ground;
+use super::lines::lines;
 use super::{Stroke, polyline};
 use crate::diag::{Finding, Result};
 use crate::piece::Piece;
@@ -36,8 +37,8 @@ pub(super) fn candidates(piece: &Piece, ground: &Ground) -> Result<Vec<Grain>> {
     let along = along.normalize();
     let across = Vec2::new(-along.y, along.x);
     let home = tail.midpoint(head);
-    let (least, most) = extent(piece, across, home);
-    let (low, high) = extent(piece, along, home);
+    let (least, most) = ground.extent(across, home);
+    let (low, high) = ground.extent(along, home);
     let wanted = SHARE * (high - low);
     let drawn = |aside: f64| drawn(piece, ground, home + across * aside, along, wanted);
     let mut tried: Vec<(f64, Grain)> = (0..PLACES)
@@ -60,14 +61,6 @@ pub(super) fn candidates(piece: &Piece, ground: &Ground) -> Result<Vec<Grain>> {
         grains.extend(farthest.map(|(_, grain)| grain.clone()));
     }
     Ok(grains)
-}
-
-/// The sew line's least and greatest distance from `origin` along a unit vector.
-fn extent(piece: &Piece, along: Vec2, origin: Point) -> (f64, f64) {
-    lines(&piece.outline())
-        .iter()
-        .map(|line| along.dot(line.p0 - origin))
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), d| (low.min(d), high.max(d)))
 }
 
 /// The longest line through a point, up to the wanted length, whose arrows too lie clear inside the sew line.

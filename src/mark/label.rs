@@ -1,15 +1,15 @@
-//! The label, and the small figures along the edges.
+//! The label.
 
-use super::ground::{Ground, Spot, View, upright};
+use super::ground::{Ground, Spot, upright};
+use super::room::View;
 use super::{Heading, Stroke};
-use crate::allow::CutPiece;
 use crate::diag::Finding;
 use crate::geom::path;
 use crate::piece::Piece;
 use crate::role::Role;
-use crate::text::{self, letter};
+use crate::text::{Lettering, letter};
 use crate::units::format_length;
-use kurbo::{Affine, BezPath, PathEl, Point, Shape, Vec2};
+use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, Vec2};
 
 /// Smallest capitals that are read with ease, mm (common practice, no source).
 pub(super) const READABLE: f64 = 2.0;
@@ -23,12 +23,34 @@ const NAME: f64 = 1.6;
 const PADDING: f64 = 0.6;
 
 /// One thing that the label says.
-#[derive(Clone)]
 struct Item {
+    #[cfg(test)]
     text: String,
     size: f64,
     /// 0 is written on every piece, 1 and 2 where there is room.
     rank: u8,
+    written: Lettering,
+    ink: Rect,
+}
+
+impl Item {
+    fn new(text: String, size: f64, rank: u8) -> Self {
+        let written = letter(&text, size);
+        let ink = ink(&written.paths);
+        Self {
+            #[cfg(test)]
+            text,
+            size,
+            rank,
+            written,
+            ink,
+        }
+    }
+}
+
+/// The box about strokes; at the origin where there are none.
+pub(super) fn ink(paths: &[BezPath]) -> Rect {
+    paths.iter().map(Shape::bounding_box).reduce(|a, b| a.union(b)).unwrap_or_default()
 }
 
 /// A label in its place, with how much of it there was room for.
@@ -43,6 +65,11 @@ pub(super) struct Label {
 }
 
 impl Label {
+    /// How much of it there was room for, and how large, up to what is read with ease.
+    pub fn reads(&self) -> (i8, f64) {
+        (self.holds, self.height.min(READABLE))
+    }
+
     /// Whether nothing was left out and it reads with ease.
     pub fn is_ample(&self) -> bool {
         self.holds == 2 && self.height >= 1.25 * READABLE
@@ -74,7 +101,7 @@ fn wording(piece: &Piece, heading: &Heading) -> Vec<Item> {
     let mut items = Vec::new();
     let mut say = |rank: u8, size: f64, text: String| {
         if !text.trim().is_empty() {
-            items.push(Item { text, size, rank });
+            items.push(Item::new(text, size, rank));
         }
     };
     say(0, NAME, piece.name.clone());
@@ -131,25 +158,59 @@ fn allowance_words(piece: &Piece, heading: &Heading) -> Vec<String> {
     }
 }
 
-/// Finds the best place, size and arrangement for the label, and leaves out what has no room.
-pub(super) fn place(cut: &CutPiece, heading: &Heading, ground: &Ground) -> Label {
-    let piece = &cut.piece;
-    let items = wording(piece, heading);
-    let views = views(piece, ground);
-    let rank = |highest: u8| items.iter().filter(|item| item.rank <= highest).cloned().collect::<Vec<_>>();
-    for (holds, items) in [(2, rank(2)), (1, rank(1)), (0, rank(0))] {
-        let label = best(&items, &views).filter(|(_, spot)| spot.scale >= READABLE);
-        if let Some((block, spot)) = label {
-            return block.label(spot, holds);
+/// All that a label can say, in every arrangement that is tried. Made once for a piece, whatever else is drawn on it.
+pub(super) struct Wording {
+    items: Vec<Item>,
+    dot: Lettering,
+    tries: Vec<Try>,
+}
+
+/// Arrangements of the same items, with how well each reads.
+struct Try {
+    holds: i8,
+    /// Smallest capitals, mm.
+    least: f64,
+    blocks: Vec<(f64, Block)>,
+}
+
+impl Wording {
+    /// What the label of a piece says.
+    pub fn new(piece: &Piece, heading: &Heading) -> Self {
+        let items = wording(piece, heading);
+        let dot = letter("·", 1.0);
+        let dot_ink = ink(&dot.paths);
+        let tries = [(2, 2, READABLE), (1, 1, READABLE), (0, 0, READABLE), (0, 0, SMALLEST), (-1, -1, SMALLEST)];
+        let tries = tries.map(|(holds, rank, least)| {
+            let chosen = |(i, item): &(usize, &Item)| if rank < 0 { *i == 0 } else { item.rank as i8 <= rank };
+            let chosen: Vec<usize> = items.iter().enumerate().filter(chosen).map(|(i, _)| i).collect();
+            let n = chosen.len();
+            let mut counts = vec![n, (2 * n).div_ceil(3), n.div_ceil(2), n.div_ceil(3), 1];
+            counts.dedup();
+            let block = |count: usize| {
+                let block = Block::new(&items, &rows(&items, &chosen, count), &dot, dot_ink);
+                // Fewer, longer rows read a little worse.
+                (1.0 - 0.2 * (n - count) as f64 / n as f64, block)
+            };
+            Try { holds, least, blocks: counts.into_iter().map(block).collect() }
+        });
+        Self { items, dot, tries: tries.into() }
+    }
+
+    /// Characters that there is no glyph for.
+    pub fn missing(&self) -> impl Iterator<Item = char> {
+        self.items.iter().flat_map(|item| item.written.missing.iter().copied())
+    }
+
+    /// Finds the best place, size and arrangement for the label, and leaves out what has no room; not less than `least`.
+    pub fn place(&self, piece: &Piece, ground: &Ground, least: i8) -> Label {
+        let views = views(piece, ground);
+        let mut tries = self.tries.iter().filter(|tried| tried.holds >= least);
+        let found = tries.find_map(|tried| Some((tried, best(tried, &views)?)));
+        match found {
+            Some((tried, (block, spot))) => block.label(self, spot, tried.holds),
+            None => Label { strokes: Vec::new(), hatch: BezPath::new(), height: 0.0, holds: -2 },
         }
     }
-    for (holds, items) in [(0, rank(0)), (-1, items[..1].to_vec())] {
-        let label = best(&items, &views).filter(|(_, spot)| spot.scale >= SMALLEST);
-        if let Some((block, spot)) = label {
-            return block.label(spot, holds);
-        }
-    }
-    Label { strokes: Vec::new(), hatch: BezPath::new(), height: 0.0, holds: -2 }
 }
 
 /// Upright, along the grain, along the longest edge; with how well each reads.
@@ -170,25 +231,20 @@ fn views(piece: &Piece, ground: &Ground) -> Vec<(f64, View)> {
     angles.into_iter().enumerate().map(|(i, angle)| (if i == 0 { 1.0 } else { 0.8 }, ground.view(angle))).collect()
 }
 
-/// The arrangement of the items that reads best.
-fn best(items: &[Item], views: &[(f64, View)]) -> Option<(Block, Spot)> {
-    let n = items.len();
-    let mut counts = vec![n, (2 * n).div_ceil(3), n.div_ceil(2), n.div_ceil(3), 1];
-    counts.dedup();
-    let mut best: Option<(f64, Block, Spot)> = None;
-    for count in counts {
-        let block = Block::new(&rows(items, count));
-        // Fewer, longer rows read a little worse.
-        let order = 1.0 - 0.2 * (n - count) as f64 / n as f64;
+/// The arrangement that reads best.
+fn best<'a>(tried: &'a Try, views: &[(f64, View)]) -> Option<(&'a Block, Spot)> {
+    let mut best: Option<(f64, &Block, Spot)> = None;
+    for (order, block) in &tried.blocks {
         for (weight, view) in views {
-            let most = weight * order * AMPLE;
-            if best.as_ref().is_some_and(|(worth, ..)| *worth >= most) {
+            let share = weight * order;
+            let least = best.as_ref().map_or(tried.least, |(worth, ..)| tried.least.max(worth / share));
+            if least >= AMPLE {
                 continue;
             }
-            if let Some(spot) = view.roomiest(block.half, AMPLE) {
-                let worth = weight * order * spot.scale;
+            if let Some(spot) = view.roomiest(block.half, least, AMPLE) {
+                let worth = share * spot.scale;
                 if best.as_ref().is_none_or(|(least, ..)| worth > *least) {
-                    best = Some((worth, block.clone(), spot));
+                    best = Some((worth, block, spot));
                 }
             }
         }
@@ -196,28 +252,28 @@ fn best(items: &[Item], views: &[(f64, View)]) -> Option<(Block, Spot)> {
     best.map(|(_, block, spot)| (block, spot))
 }
 
-/// Splits the items into at most `count` rows, the longest as short as it can be.
-fn rows(items: &[Item], count: usize) -> Vec<&[Item]> {
-    if count >= items.len() {
-        return items.chunks(1).collect();
+/// Splits the chosen items into at most `count` rows, the longest as short as it can be.
+fn rows<'a>(items: &[Item], chosen: &'a [usize], count: usize) -> Vec<&'a [usize]> {
+    if count >= chosen.len() {
+        return chosen.chunks(1).collect();
     }
-    let widths: Vec<f64> = items.iter().map(|item| letter(&item.text, item.size).width + SEPARATOR).collect();
-    let mut limits: Vec<f64> = (0..items.len())
-        .flat_map(|i| (i + 1..=items.len()).map(move |j| (i, j)))
+    let widths: Vec<f64> = chosen.iter().map(|i| items[*i].written.width + SEPARATOR).collect();
+    let mut limits: Vec<f64> = (0..chosen.len())
+        .flat_map(|i| (i + 1..=chosen.len()).map(move |j| (i, j)))
         .map(|(i, j)| widths[i..j].iter().sum())
         .collect();
     limits.sort_by(f64::total_cmp);
     let split = |limit: f64| {
-        let mut rows: Vec<&[Item]> = Vec::new();
+        let mut rows: Vec<&[usize]> = Vec::new();
         let (mut from, mut wide) = (0, 0.0);
         for (i, width) in widths.iter().enumerate() {
             if i > from && wide + width > limit + 1e-9 {
-                rows.push(&items[from..i]);
+                rows.push(&chosen[from..i]);
                 (from, wide) = (i, 0.0);
             }
             wide += width;
         }
-        rows.push(&items[from..]);
+        rows.push(&chosen[from..]);
         rows
     };
     let longest = widths.iter().copied().fold(0.0, f64::max);
@@ -228,18 +284,18 @@ fn rows(items: &[Item], count: usize) -> Vec<&[Item]> {
 const SEPARATOR: f64 = 1.4;
 
 /// A block of writing with capitals of height 1, centred on the origin.
-#[derive(Clone)]
 struct Block {
-    paths: Vec<BezPath>,
+    /// Items, or `None` for a dot, with where each starts.
+    places: Vec<(Option<usize>, Vec2)>,
     half: Vec2,
 }
 
 impl Block {
-    fn new(rows: &[&[Item]]) -> Self {
-        let mut paths = Vec::new();
+    fn new(items: &[Item], rows: &[&[usize]], dot: &Lettering, dot_ink: Rect) -> Self {
+        let mut places = Vec::new();
         let mut baseline = 0.0;
         for (i, row) in rows.iter().enumerate() {
-            let size = row.iter().map(|item| item.size).fold(0.0, f64::max);
+            let size = row.iter().map(|item| items[*item].size).fold(0.0, f64::max);
             if i > 0 {
                 // Room for the accents of a capital above and a tail below: together 0.7 of a capital.
                 baseline -= 1.7 * size;
@@ -247,130 +303,40 @@ impl Block {
             let mut x = 0.0;
             for (j, item) in row.iter().enumerate() {
                 if j > 0 {
-                    let dot = letter("·", 1.0);
-                    let place = Affine::translate((x + (SEPARATOR - dot.width) / 2.0, baseline));
-                    paths.extend(dot.paths.into_iter().map(|path| place * path));
+                    places.push((None, Vec2::new(x + (SEPARATOR - dot.width) / 2.0, baseline)));
                     x += SEPARATOR;
                 }
-                let written = letter(&item.text, item.size);
-                let place = Affine::translate((x, baseline));
-                paths.extend(written.paths.into_iter().map(|path| place * path));
-                x += written.width;
+                places.push((Some(*item), Vec2::new(x, baseline)));
+                x += items[*item].written.width;
             }
             // The next row also clears this one's tails where this one is larger.
             baseline -= 0.35 * (size - 1.0).max(0.0);
         }
-        let ink = paths.iter().map(Shape::bounding_box).reduce(|a, b| a.union(b)).unwrap_or_default();
-        let place = Affine::translate(-ink.center().to_vec2());
-        let paths = paths.into_iter().map(|path| place * path).collect();
-        Self { paths, half: ink.size().to_vec2() / 2.0 + Vec2::new(PADDING, PADDING) }
+        let inked = |(item, at): &(Option<usize>, Vec2)| item.map_or(dot_ink, |i| items[i].ink) + *at;
+        let ink = places.iter().map(inked).reduce(|a, b| a.union(b)).unwrap_or_default();
+        for (_, at) in &mut places {
+            *at -= ink.center().to_vec2();
+        }
+        Self { places, half: ink.size().to_vec2() / 2.0 + Vec2::new(PADDING, PADDING) }
     }
 
-    fn label(self, spot: Spot, holds: i8) -> Label {
+    fn label(&self, wording: &Wording, spot: Spot, holds: i8) -> Label {
         let place = spot.transform();
-        let stroke = |path| Stroke { role: Role::Label, edge: String::new(), path: place * path };
+        let mut strokes = Vec::new();
+        for (item, at) in &self.places {
+            let written = item.map_or(&wording.dot, |i| &wording.items[i].written);
+            let place = place * Affine::translate(*at);
+            let stroke = |path: &BezPath| Stroke { role: Role::Label, edge: String::new(), path: place * path };
+            strokes.extend(written.paths.iter().map(stroke));
+        }
         let mut hatch = BezPath::new();
         let mut y = -self.half.y;
         while y < self.half.y {
             hatch.extend([PathEl::MoveTo(Point::new(-self.half.x, y)), PathEl::LineTo(Point::new(self.half.x, y))]);
             y += 0.5 * READABLE / spot.scale;
         }
-        Label { strokes: self.paths.into_iter().map(stroke).collect(), hatch: place * hatch, height: spot.scale, holds }
+        Label { strokes, hatch: place * hatch, height: spot.scale, holds }
     }
-}
-
-/// Name and net length along the inside of the edges.
-pub(super) struct Figures {
-    pub strokes: Vec<Stroke>,
-    /// Edges that are long enough but have no room inside.
-    pub left_out: Vec<String>,
-}
-
-impl Figures {
-    /// What the user should know of them.
-    pub fn findings(&self, piece: &str, findings: &mut Vec<Finding>) {
-        if !self.left_out.is_empty() {
-            let message = format!("there was no room for the length of: {}", self.left_out.join(", "));
-            findings.push(Finding::note(message).piece(piece));
-        }
-    }
-}
-
-/// Writes along every edge that is long enough. The ground they take is marked as taken.
-pub(super) fn figures(piece: &Piece, heading: &Heading, ground: &mut Ground) -> Figures {
-    let mut figures = Figures { strokes: Vec::new(), left_out: Vec::new() };
-    for edge in &piece.edges {
-        let long = path::length(&edge.path);
-        let length = format_length(long, heading.unit);
-        let choices = [
-            (format!("{} {length}", edge.name), 1.25 * READABLE),
-            (format!("{} {length}", edge.name), READABLE),
-            (length.clone(), 1.25 * READABLE),
-            (length, READABLE),
-        ];
-        let choices = choices.map(|(text, size)| (letter(&text, size), size));
-        let fits = |(words, size): &(text::Lettering, f64)| words.width + 4.0 * size <= long;
-        let found = choices
-            .iter()
-            .filter(|choice| fits(choice))
-            .find_map(|(words, size)| along_edge(&edge.path, words, *size, ground));
-        match found {
-            Some(paths) => {
-                for path in paths {
-                    ground.take(&path);
-                    figures.strokes.push(Stroke { role: Role::Label, edge: edge.name.clone(), path });
-                }
-            }
-            None if choices.iter().any(fits) => figures.left_out.push(edge.name.clone()),
-            None => {}
-        }
-    }
-    figures
-}
-
-/// Words just inside an edge, near its middle, where they fit.
-fn along_edge(edge: &BezPath, words: &text::Lettering, size: f64, ground: &Ground) -> Option<Vec<BezPath>> {
-    let long = path::length(edge);
-    let ink = words.paths.iter().map(Shape::bounding_box).reduce(|a, b| a.union(b))?;
-    let half = ink.size().to_vec2() / 2.0 + Vec2::new(0.5, 0.35) * size;
-    // Close to the edge anywhere along it, before farther in at its middle: past the bulge of a hollow edge, but not so
-    // far that the words lose it.
-    let places = [0..4, 4..12].into_iter().flat_map(|steps| {
-        [0.5, 0.36, 0.64, 0.25, 0.75].into_iter().flat_map(move |part| steps.clone().map(move |step| (part, step)))
-    });
-    for (part, step) in places {
-        let room = (words.width / 2.0 + size).min(long / 2.0);
-        let middle = (part * long).clamp(room, long - room);
-        let (from, _) = path::point_at(edge, middle - words.width / 2.0)?;
-        let (to, _) = path::point_at(edge, middle + words.width / 2.0)?;
-        let (at, _) = path::point_at(edge, middle)?;
-        let along = (to - from).normalize();
-        if !along.is_finite() {
-            continue;
-        }
-        let inward = Vec2::new(-along.y, along.x);
-        let centre = at + inward * (half.y + 0.3 + 0.5 * f64::from(step));
-        let spot = Spot { centre, angle: upright(along.atan2()), scale: 1.0 };
-        if ground.fits(centre, spot.angle, half) {
-            let place = spot.transform() * Affine::translate(-ink.center().to_vec2());
-            return Some(words.paths.iter().map(|path| place * path.clone()).collect());
-        }
-    }
-    None
-}
-
-/// Characters of the label and the figures that there is no glyph for.
-pub(super) fn missing(piece: &Piece, heading: &Heading) -> Vec<char> {
-    let mut missing: Vec<char> = Vec::new();
-    let edges = piece.edges.iter().map(|edge| edge.name.clone());
-    for text in wording(piece, heading).into_iter().map(|item| item.text).chain(edges) {
-        for c in letter(&text, 1.0).missing {
-            if !missing.contains(&c) {
-                missing.push(c);
-            }
-        }
-    }
-    missing
 }
 
 #[cfg(test)]
@@ -381,9 +347,9 @@ mod tests {
 
     #[test]
     fn rows_share_the_width() {
-        let item = |text: &str| Item { text: text.into(), size: 1.0, rank: 0 };
+        let item = |text: &str| Item::new(text.into(), 1.0, 0);
         let items = [item("aaaa"), item("aa"), item("aa"), item("aaaa")];
-        let texts = |count| rows(&items, count).iter().map(|row| row.len()).collect::<Vec<_>>();
+        let texts = |count| rows(&items, &[0, 1, 2, 3], count).iter().map(|row| row.len()).collect::<Vec<_>>();
         assert_eq!(texts(4), [1, 1, 1, 1]);
         assert_eq!(texts(3), [1, 2, 1]);
         assert_eq!(texts(2), [2, 2]);

@@ -4,21 +4,26 @@
 //! meets the sew line, have the role [`Role::Line`] with their edge's name, so that a device which cuts notches leaves
 //! them to the pen.
 
+mod figures;
 mod grain;
 mod ground;
 mod label;
+mod lines;
 mod notch;
+mod room;
 mod signs;
 
 use crate::allow::CutPiece;
 use crate::diag::{Finding, Result};
 use crate::geom::path;
-use crate::piece::{Cut, Edge};
+use crate::piece::{Cut, Edge, Piece};
 use crate::role::Role;
 use crate::units::Unit;
+use figures::{Figures, Words};
+use grain::Grain;
 use ground::Ground;
 use kurbo::{BezPath, ParamCurveNearest, Point, Shape};
-use label::Label;
+use label::{Label, Wording};
 
 /// One line to draw or cut, with what it is for.
 #[derive(Clone, Debug, PartialEq)]
@@ -94,7 +99,9 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     signs.extend(bracket);
 
     let grains = grain::candidates(piece, &ground)?;
-    let written = write(cut, heading, &ground, &grains);
+    let words = Words::new(piece, heading.unit);
+    let wording = Wording::new(piece, heading);
+    let written = Sharing { piece, ground: &ground, words: &words, wording: &wording }.best(&grains);
     if written.grain.is_none() {
         findings.push(
             Finding::warning("the piece has no room for its grainline")
@@ -104,7 +111,12 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     }
     written.label.findings(&piece.name, &mut findings);
     written.figures.findings(&piece.name, &mut findings);
-    let missing = label::missing(piece, heading);
+    let mut missing: Vec<char> = Vec::new();
+    for c in wording.missing().chain(words.missing()) {
+        if !missing.contains(&c) {
+            missing.push(c);
+        }
+    }
     if !missing.is_empty() {
         let list: Vec<String> = missing.iter().map(|c| format!("{c} (U+{:04X})", u32::from(*c))).collect();
         findings.push(
@@ -133,60 +145,76 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
 }
 
 fn take(ground: &mut Ground, strokes: &[Stroke]) {
-    for stroke in strokes {
-        ground.take(&stroke.path);
+    ground.take(strokes.iter().map(|stroke| &stroke.path));
+}
+
+/// Grain, figures and label share the room that is left.
+struct Sharing<'a> {
+    piece: &'a Piece,
+    ground: &'a Ground,
+    words: &'a Words,
+    wording: &'a Wording,
+}
+
+/// How they share it.
+struct Written<'a> {
+    grain: Option<&'a Grain>,
+    figures: Figures,
+    label: Label,
+}
+
+impl Written<'_> {
+    /// A full label that can be read comes first, then figures on all edges, then a large label.
+    fn worth(&self) -> (i8, f64, usize, f64) {
+        let (holds, height) = self.label.reads();
+        (holds, height, usize::MAX - self.figures.left_out.len(), self.label.height)
     }
 }
 
-/// Grain, figures and label, which share the room that is left.
-struct Written<'a> {
-    grain: Option<&'a grain::Grain>,
-    figures: label::Figures,
-    label: label::Label,
-}
-
-impl<'a> Written<'a> {
-    /// The label before the figures, or the other way round.
-    fn new(cut: &CutPiece, heading: &Heading, ground: &Ground, way: (Option<&'a grain::Grain>, bool)) -> Self {
-        let (grain, figures_first) = way;
-        let mut ground = ground.clone();
+impl Sharing<'_> {
+    /// The label before the figures, or the other way round. A label that would hold less than `least` is not looked for.
+    fn written<'g>(&self, grain: Option<&'g Grain>, figures_first: bool, least: i8) -> Written<'g> {
+        let mut ground = self.ground.clone();
         if let Some(grain) = grain {
             take(&mut ground, &grain.strokes);
         }
         if figures_first {
-            let figures = label::figures(&cut.piece, heading, &mut ground);
-            Self { grain, figures, label: label::place(cut, heading, &ground) }
+            let figures = self.words.write(&mut ground);
+            Written { grain, figures, label: self.wording.place(self.piece, &ground, least) }
         } else {
-            let label = label::place(cut, heading, &ground);
-            ground.take(&label.hatch);
-            Self { grain, figures: label::figures(&cut.piece, heading, &mut ground), label }
+            let label = self.wording.place(self.piece, &ground, least);
+            ground.take([&label.hatch]);
+            Written { grain, figures: self.words.write(&mut ground), label }
         }
     }
 
-    /// A full label that can be read comes first, then figures on all edges, then a large label.
-    fn worth(&self) -> (i8, f64, usize, f64) {
-        let Label { holds, height, .. } = self.label;
-        (holds, height.min(label::READABLE), usize::MAX - self.figures.left_out.len(), height)
-    }
-}
-
-/// Tries the grainline where the draft has it and the figures before the label; where that leaves the label cramped, the
-/// label before the figures, and the grainline to a side. Takes the first way that leaves ample room, else the best.
-fn write<'a>(cut: &CutPiece, heading: &Heading, ground: &Ground, grains: &'a [grain::Grain]) -> Written<'a> {
-    let new = |way| Written::new(cut, heading, ground, way);
-    let mut best = new((grains.first(), true));
-    let others = std::iter::once((grains.first(), false))
-        .chain(grains.iter().skip(1).flat_map(|grain| [(Some(grain), true), (Some(grain), false)]));
-    for way in others {
-        if best.label.is_ample() {
-            break;
+    /// Tries the grainline where the draft has it and the figures before the label; where that leaves the label cramped,
+    /// the label before the figures, and the grainline to a side. Takes the first way that leaves ample room, else the
+    /// best.
+    fn best<'g>(&self, grains: &'g [Grain]) -> Written<'g> {
+        let mut best = self.written(grains.first(), true, i8::MIN);
+        let draft = std::iter::once((grains.first(), false));
+        for (grain, figures_first) in draft.chain(grains.iter().skip(1).map(|grain| (Some(grain), true))) {
+            if best.label.is_ample() {
+                break;
+            }
+            // The label has most room where it comes first; what is not good enough then is not with the figures before.
+            let label_first = self.written(grain, false, best.label.holds);
+            if label_first.label.reads() < best.label.reads() {
+                continue;
+            }
+            if figures_first {
+                let other = self.written(grain, true, best.label.holds);
+                if other.worth() > best.worth() {
+                    best = other;
+                }
+            }
+            if !best.label.is_ample() && label_first.worth() > best.worth() {
+                best = label_first;
+            }
         }
-        let other = new(way);
-        if other.worth() > best.worth() {
-            best = other;
-        }
+        best
     }
-    best
 }
 
 /// Refuses what no drawing can be made of.

@@ -1,6 +1,7 @@
 //! Notches carried from the sew line to the cut line.
 
-use super::ground::{self, Ground};
+use super::ground::Ground;
+use super::lines::lines;
 use super::{Heading, Stroke};
 use crate::allow::CutPiece;
 use crate::diag::{Finding, Result};
@@ -256,7 +257,7 @@ impl Sewing<'_> {
     /// Whether strokes cross neither the cut line (which they may touch where they start on it, next to `foot`) nor,
     /// unless on the line, come near the sew line.
     fn stays_clear(&self, strokes: &[Vec<Point>], foot: Point, on_the_line: bool) -> bool {
-        let cut = ground::lines(&self.cut.cut_line);
+        let cut = lines(&self.cut.cut_line);
         strokes.iter().all(|points| {
             let clear_of_cut = points.windows(2).all(|pair| {
                 // Pull the ends in, so that a stroke which starts on the cut line doesn't count as crossing it.

@@ -29,8 +29,10 @@ pub struct Measures {
 pub struct Measure {
     /// The value, mm.
     pub mm: f64,
-    /// Where it is written.
+    /// Where it is written; for an estimate, what it was estimated from.
     pub place: Snippet,
+    /// Whether it was estimated and never taken.
+    pub estimated: bool,
 }
 
 /// A measure over this is a slip, whatever it measures: 3 m.
@@ -130,7 +132,7 @@ fn read_measure(node: Node<'_>, unit: Unit, findings: &mut Vec<Finding>) -> Resu
         let finding = Finding::breach(format!("a {} of {} is unusual", known.name, format_length(mm, unit)));
         findings.push(finding.at(value.text()?.snippet()).hint(likely_slip(mm, unit, known)));
     }
-    Ok((known.name.to_owned(), Measure { mm, place: value.text()?.snippet() }))
+    Ok((known.name.to_owned(), Measure { mm, place: value.text()?.snippet(), estimated: false }))
 }
 
 /// Whether another unit would make an odd value a likely one.

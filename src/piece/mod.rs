@@ -5,6 +5,7 @@
 
 pub mod json;
 
+use crate::geom::path;
 use crate::units::Unit;
 use kurbo::{BezPath, Point};
 use serde::{Deserialize, Serialize};
@@ -239,6 +240,39 @@ impl Piece {
         self.edge(name)
             .map(|edge| &edge.path)
             .or_else(|| self.lines.iter().find(|line| line.name == name).map(|line| &line.path))
+    }
+
+    /// Length of an edge or inner line as it is sewn, darts and pleats closed, mm.
+    pub fn sewn_length(&self, name: &str) -> Option<f64> {
+        let drawn = path::length(self.path(name)?);
+        Some(drawn - self.mouths(name).iter().map(|mouth| mouth[1] - mouth[0]).sum::<f64>())
+    }
+
+    /// The distance along an edge as it is sewn, of a distance along it as it is drawn, mm; within a dart or pleat, that
+    /// of its seam.
+    pub fn sewn_at(&self, edge: &str, at: f64) -> f64 {
+        let taken = self.mouths(edge).iter().map(|mouth| at.clamp(mouth[0], mouth[1]) - mouth[0]).sum::<f64>();
+        at - taken
+    }
+
+    /// The distance along an edge as it is drawn, of a distance along it as it is sewn, mm.
+    pub fn drawn_at(&self, edge: &str, sewn: f64) -> f64 {
+        let mut at = sewn;
+        for mouth in self.mouths(edge) {
+            if at > mouth[0] {
+                at += mouth[1] - mouth[0];
+            }
+        }
+        at
+    }
+
+    /// What darts and pleats take of an edge, in order along it.
+    fn mouths(&self, edge: &str) -> Vec<[f64; 2]> {
+        let darts = self.darts.iter().filter(|dart| dart.edge == edge).map(|dart| dart.mouth);
+        let pleats = self.pleats.iter().filter(|pleat| pleat.edge == edge).map(|pleat| pleat.mouth);
+        let mut mouths: Vec<[f64; 2]> = darts.chain(pleats).collect();
+        mouths.sort_by(|a, b| a[0].total_cmp(&b[0]));
+        mouths
     }
 
     /// The whole sew line as one closed path.

@@ -17,6 +17,7 @@ use crate::style::Style;
 use crate::units::{Unit, format_length};
 use crate::walk::{self, WalkedJoin};
 use crate::write;
+use rayon::prelude::*;
 
 /// Pieces on the net line, walked.
 #[derive(Clone, Debug)]
@@ -114,21 +115,16 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
     let mut failed = Vec::new();
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
-    for named in devices {
-        let (sheets, found) = lay_for(&named.device, &marked)?;
-        findings.extend(found);
-        let count = sheets.len();
-        for (index, sheet) in sheets.into_iter().enumerate() {
-            let (file, proof, found) = write_sheet(&walked.set, named, &sheet, index, count)?;
-            findings.extend(found);
-            lines.push(file.line.clone());
-            if proof.passed {
-                files.push(file);
-            } else {
-                failed.push((file.line.file, proof));
-            }
-            sheets_of_files.push(vec![sheet]);
+    let (written, found) = gather(devices, |named| write_device(&walked.set, named, &marked))?;
+    findings.extend(found);
+    for (sheet, file, proof) in written.into_iter().flatten() {
+        lines.push(file.line.clone());
+        if proof.passed {
+            files.push(file);
+        } else {
+            failed.push((file.line.file, proof));
         }
+        sheets_of_files.push(vec![sheet]);
     }
     let sheet_slices: Vec<&[Sheet]> = sheets_of_files.iter().map(Vec::as_slice).collect();
     let proof_sheet = report::proof_sheet(&ProofSheet {
@@ -228,6 +224,21 @@ fn first_medium(device: &Device) -> Result<&Medium> {
     })
 }
 
+/// Every sheet of a device with its file and proof, in order.
+type Written = Vec<(Sheet, ProvenFile, Proof)>;
+
+fn write_device(set: &PieceSet, named: &NamedDevice, marked: &[MarkedPiece]) -> Result<(Written, Vec<Finding>)> {
+    let (sheets, mut findings) = lay_for(&named.device, marked)?;
+    let count = sheets.len();
+    let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
+    let (written, found) = gather(&numbered, |(index, sheet)| {
+        let (file, proof, findings) = write_sheet(set, named, sheet, *index, count)?;
+        Ok(((sheet.clone(), file, proof), findings))
+    })?;
+    findings.extend(found);
+    Ok((written, findings))
+}
+
 fn write_sheet(
     set: &PieceSet,
     named: &NamedDevice,
@@ -298,12 +309,16 @@ fn used(sheet: &Sheet, device: &Device, unit: Unit) -> String {
     }
 }
 
-/// Runs a stage on every piece and gathers its findings.
-fn gather<T, U>(items: &[T], stage: impl Fn(&T) -> Result<(U, Vec<Finding>)>) -> Result<(Vec<U>, Vec<Finding>)> {
+/// Runs a stage on every item, side by side, and gathers outputs and findings in the items' order.
+fn gather<T: Sync, U: Send>(
+    items: &[T],
+    stage: impl Fn(&T) -> Result<(U, Vec<Finding>)> + Sync,
+) -> Result<(Vec<U>, Vec<Finding>)> {
+    let results: Vec<_> = items.par_iter().map(&stage).collect();
     let mut outputs = Vec::with_capacity(items.len());
     let mut findings = Vec::new();
-    for item in items {
-        let (output, found) = stage(item)?;
+    for result in results {
+        let (output, found) = result?;
         outputs.push(output);
         findings.extend(found);
     }

@@ -7,11 +7,11 @@ mod trace;
 
 use crate::device::{Correction, Device, Language};
 use crate::lay::{Sheet, SheetStroke};
-use crate::read::Drawing;
+use crate::read::{BarePath, Drawing};
 use crate::role::Role;
 use crate::units::trimmed;
-use kurbo::{BezPath, PathEl, Point};
-use pair::pair;
+use kurbo::{BezPath, PathEl, Point, Shape};
+use pair::{Drawn, pair};
 use serde::Serialize;
 use trace::Trace;
 
@@ -71,10 +71,10 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         .strokes
         .iter()
         .filter(|stroke| carried(stroke.role))
-        .filter_map(|stroke| Some((stroke, Trace::new(&stroke.path)?)))
+        .filter_map(|stroke| Some((stroke, Trace::new(&stroke.path, f64::INFINITY)?)))
         .collect();
-    let drawn: Vec<Option<Trace>> =
-        drawing.paths.iter().map(|bare| Trace::new(&distorted(&bare.path, correction))).collect();
+    let drawn: Vec<Option<Drawn>> =
+        drawing.paths.iter().map(|bare| Drawn::new(distorted(&bare.path, correction))).collect();
     let on_layer = |stroke: usize, path: usize| layer_role(&drawing.paths[path].layer) == Some(wanted[stroke].0.role);
 
     // Good pairs first, so that a stray path can't take the place of a good one; then near ones, to say how far off.
@@ -90,6 +90,12 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     }
 
     let mut reasons = Vec::new();
+    if wanted.is_empty() {
+        reasons.push("the sheet has nothing that this device draws".into());
+    }
+    if sheet.strokes.iter().any(|stroke| carried(stroke.role) && !stroke.path.is_finite()) {
+        reasons.push("a stroke of the sheet holds a number that is not finite".into());
+    }
     let name = |i: usize| name(wanted[i].0, sheet);
     let missing: Vec<usize> = (0..wanted.len()).filter(|&i| partner[i].is_none()).collect();
     let extra: Vec<usize> = (0..drawn.len()).filter(|&i| free[i]).collect();
@@ -99,7 +105,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     let largest = worst.map_or(0.0, |(_, distance)| distance);
     if let Some(&first) = missing.first() {
         reasons.push(format!(
-            "{} of {} strokes are not in the file, first {}",
+            "strokes that are not in the file: {} of {}, first {}",
             missing.len(),
             wanted.len(),
             name(first)
@@ -107,11 +113,8 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     }
     if let Some(&first) = extra.first() {
         let layer = &drawing.paths[first].layer;
-        let place = drawn[first].as_ref().map_or(String::new(), |t| format!(" at {}", place(t.start())));
-        reasons.push(format!(
-            "the file draws {} paths that the sheet does not have, first on {layer:?}{place}",
-            extra.len()
-        ));
+        let place = drawn[first].as_ref().map_or(String::new(), |path| format!(" at {}", place(path.bounds.center())));
+        reasons.push(format!("paths that the sheet does not have: {}, first on layer {layer:?}{place}", extra.len()));
     }
     if let Some((stroke, distance)) = worst.filter(|(_, distance)| *distance > allowed) {
         let (distance, allowed) = (trimmed(distance, 4), trimmed(allowed, 4));
@@ -124,24 +127,16 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         }
     }
     if drawn.iter().any(Option::is_none) {
-        reasons.push("a path of the file draws nothing or holds a number that is not finite".into());
+        reasons.push("a path of the file holds a number that is not finite".into());
     }
     reasons.extend(beyond_page(drawing, allowed));
 
     let square = if sheet.square > 0.0 && carried(Role::Square) {
-        let found = (0..wanted.len())
+        let partner = (0..wanted.len())
             .filter(|&i| is_square(&wanted[i].1, sheet.square))
-            .find_map(|i| Some(&drawing.paths[partner[i]?.0].path))
-            .or_else(|| first_square(drawing));
-        let measured = found.and_then(|path| measure(path, sheet.square, correction));
-        match &measured {
-            None => reasons.push("the check square is not in the file".into()),
-            Some(m) if m.as_drawn.iter().any(|side| (side - m.nominal).abs() > 2.0 * allowed) => {
-                let [x, y] = m.as_drawn.map(|side| trimmed(side, 3));
-                reasons.push(format!("the check square comes out {x} × {y} mm, not {} mm", trimmed(m.nominal, 3)));
-            }
-            Some(_) => {}
-        }
+            .find_map(|i| Some(&drawing.paths[partner[i]?.0].path));
+        let measured = measure(partner.or_else(|| largest_square(drawing)), sheet.square, correction);
+        reasons.extend(off_square(measured.as_ref(), allowed));
         measured
     } else {
         None
@@ -206,8 +201,7 @@ fn place(p: Point) -> String {
 fn beyond_page(drawing: &Drawing, allowed: f64) -> Option<String> {
     let (width, height) = (drawing.width?, drawing.height?);
     let page = kurbo::Rect::new(0.0, 0.0, width, height).inflate(allowed, allowed);
-    let beyond =
-        |bare: &&crate::read::BarePath| Trace::new(&bare.path).is_some_and(|trace| page.union(trace.bounds) != page);
+    let beyond = |bare: &&BarePath| page.union(bare.path.bounding_box()) != page;
     let first = drawing.paths.iter().find(beyond)?;
     Some(format!("a path on {:?} reaches beyond the page and would be cut off", first.layer))
 }
@@ -217,15 +211,22 @@ fn is_square(trace: &Trace, side: f64) -> bool {
     (trace.bounds.width() - side).abs() < 1e-3 && (trace.bounds.height() - side).abs() < 1e-3
 }
 
-/// The first path on the square's layer with four corners.
-fn first_square(drawing: &Drawing) -> Option<&BezPath> {
-    let four = |path: &BezPath| corners(path).is_some();
+/// The largest path of four corners on the square's layer: the square itself, whatever became of it.
+fn largest_square(drawing: &Drawing) -> Option<&BezPath> {
     drawing
         .paths
         .iter()
-        .filter(|bare| layer_role(&bare.layer) == Some(Role::Square))
+        .filter(|bare| layer_role(&bare.layer) == Some(Role::Square) && corners(&bare.path).is_some())
         .map(|bare| &bare.path)
-        .find(|path| four(path))
+        .max_by(|a, b| a.bounding_box().area().total_cmp(&b.bounding_box().area()))
+}
+
+/// Why the check square won't do, where it won't.
+fn off_square(measured: Option<&SquareMeasured>, allowed: f64) -> Option<String> {
+    let Some(m) = measured else { return Some("the check square is not in the file".into()) };
+    let good = m.as_drawn.iter().all(|side| (side - m.nominal).abs() <= 2.0 * allowed);
+    let [x, y] = m.as_drawn.map(|side| trimmed(side, 3));
+    (!good).then(|| format!("the check square comes out {x} × {y} mm, not {} mm", trimmed(m.nominal, 3)))
 }
 
 /// The corners of a closed path of four straight sides.
@@ -245,8 +246,8 @@ fn corners(path: &BezPath) -> Option<[Point; 4]> {
 }
 
 /// The sides of the check square along x and y, from corner to corner: the mean of each opposite pair.
-fn measure(path: &BezPath, nominal: f64, correction: Option<&Correction>) -> Option<SquareMeasured> {
-    let in_file = corners(path)?;
+fn measure(path: Option<&BezPath>, nominal: f64, correction: Option<&Correction>) -> Option<SquareMeasured> {
+    let in_file = corners(path?)?;
     let sides = |c: [Point; 4]| {
         let side = |i: usize| c[(i + 1) % 4] - c[i];
         let means = [0, 1].map(|i| f64::midpoint(side(i).hypot(), side(i + 2).hypot()));

@@ -1,6 +1,6 @@
 //! What may have happened to a file of which next to nothing is where it belongs.
 
-use super::pair::pair;
+use super::pair::{Drawn, pair};
 use super::trace::Trace;
 use crate::device::Correction;
 use crate::read::Drawing;
@@ -19,7 +19,7 @@ pub(super) fn suspect(
 ) -> Option<String> {
     let step = wanted.len().div_ceil(TRIED).max(1);
     let tried: Vec<(usize, &Trace)> = wanted.iter().copied().enumerate().step_by(step).collect();
-    let target = all(wanted.iter().copied())?;
+    let target = all(wanted.iter().map(|trace| trace.bounds))?;
     let j = correction.map_or(Affine::IDENTITY, |c| Affine::new([c.x, 0.0, c.skew, c.y, 0.0, 0.0]));
     let undo = |what, affine: Affine| (what, affine * j);
     let mut suspicions = vec![
@@ -40,8 +40,8 @@ pub(super) fn suspect(
         suspicions.push(undo("the device's correction was applied twice", j));
     }
     for (what, linear) in suspicions {
-        let drawn: Vec<Option<Trace>> = drawing.paths.iter().map(|bare| Trace::new(&(linear * &bare.path))).collect();
-        let Some(found) = all(drawn.iter().flatten()) else { continue };
+        let drawn: Vec<Option<Drawn>> = drawing.paths.iter().map(|bare| Drawn::new(linear * &bare.path)).collect();
+        let Some(found) = all(drawn.iter().flatten().map(|path| path.bounds)) else { continue };
         let fits = |a: f64, b: f64| (a - b).abs() <= 1.0;
         if !fits(found.width(), target.width()) || !fits(found.height(), target.height()) {
             continue;
@@ -50,8 +50,8 @@ pub(super) fn suspect(
         let limit = allowed * linear.determinant().abs().sqrt().max(1.0);
         // In its place, or else moved so that the two bounding boxes meet.
         for by in [Vec2::ZERO, target.origin() - found.origin()] {
-            let moved: Vec<Option<Trace>> =
-                drawn.iter().map(|trace| trace.as_ref().map(|trace| trace.moved(by))).collect();
+            let moved: Vec<Option<Drawn>> =
+                drawn.iter().map(|path| path.as_ref()?.moved(Affine::translate(by))).collect();
             let mut free = vec![true; moved.len()];
             let hits = pair(&tried, &moved, &mut free, limit, |_, _| true).iter().flatten().count();
             if hits * 10 < tried.len() * 9 {
@@ -69,6 +69,6 @@ pub(super) fn suspect(
     None
 }
 
-fn all<'t>(traces: impl Iterator<Item = &'t Trace>) -> Option<Rect> {
-    traces.map(|trace| trace.bounds).reduce(|a, b| a.union(b))
+fn all(bounds: impl Iterator<Item = Rect>) -> Option<Rect> {
+    bounds.reduce(|a, b| a.union(b))
 }

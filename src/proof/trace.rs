@@ -1,6 +1,6 @@
 //! Paths as fine chains of points, and how far two of them lie apart.
 
-use kurbo::{BezPath, ParamCurve, PathEl, PathSeg, Point, Rect, Vec2};
+use kurbo::{BezPath, ParamCurve, PathSeg, Point, Rect, Shape};
 use lyon::geom::{CubicBezierSegment, point};
 
 /// How far a trace's chords may stray from the curve itself, mm.
@@ -19,35 +19,38 @@ pub(super) struct Trace {
 }
 
 impl Trace {
-    /// The trace of a path; `None` where it draws nothing or holds a number that is not finite.
-    pub fn new(path: &BezPath) -> Option<Self> {
-        let mut points: Vec<Point> = Vec::new();
-        if let Some(PathEl::MoveTo(p)) = path.elements().first() {
-            points.push(*p);
+    /// The trace of a path; `None` where it draws nothing, holds a number that is not finite or is longer than `most`,
+    /// mm.
+    pub fn new(path: &BezPath, most: f64) -> Option<Self> {
+        let bounds = path.bounding_box();
+        if !path.is_finite() || !bounds.is_finite() {
+            return None;
         }
+        let mut points: Vec<Point> = Vec::new();
+        let mut length = 0.0;
         for segment in path.segments() {
+            if points.is_empty() {
+                points.push(segment.start());
+            }
+            let from = points.len();
             match segment {
                 PathSeg::Line(line) => points.push(line.p1),
                 curve => flatten(curve, &mut points),
             }
+            length += points[from - 1..].windows(2).map(|chord| chord[0].distance(chord[1])).sum::<f64>();
+            if length > most {
+                return None;
+            }
         }
-        if points.len() < 2 {
-            return None;
-        }
-        Self::through(points)
+        (!points.is_empty()).then(|| Self::through(points, bounds))
     }
 
-    fn through(points: Vec<Point>) -> Option<Self> {
-        if points.iter().any(|p| !p.is_finite()) {
-            return None;
-        }
+    fn through(points: Vec<Point>, bounds: Rect) -> Self {
         let mut run = vec![0.0; points.len()];
         for i in 1..points.len() {
             run[i] = run[i - 1] + points[i].distance(points[i - 1]);
         }
-        let first = Rect::from_points(points[0], points[0]);
-        let bounds = points.iter().fold(first, |bounds, &p| bounds.union_pt(p));
-        Some(Self { points, run, bounds })
+        Self { points, run, bounds }
     }
 
     pub fn length(&self) -> f64 {
@@ -62,11 +65,6 @@ impl Trace {
         self.points[self.points.len() - 1]
     }
 
-    pub fn moved(&self, by: Vec2) -> Self {
-        let points = self.points.iter().map(|&p| p + by).collect();
-        Self { points, run: self.run.clone(), bounds: self.bounds + by }
-    }
-
     fn reversed(&self) -> Self {
         let length = self.length();
         let points = self.points.iter().rev().copied().collect();
@@ -75,9 +73,10 @@ impl Trace {
     }
 
     /// A closed trace started at another of its points.
-    fn turned(&self, start: usize) -> Option<Self> {
+    fn turned(&self, start: usize) -> Self {
         let last = self.points.len() - 1;
-        Self::through(self.points[start..last].iter().chain(&self.points[..=start]).copied().collect())
+        let points = self.points[start..last].iter().chain(&self.points[..=start]).copied().collect();
+        Self::through(points, self.bounds)
     }
 }
 
@@ -108,9 +107,7 @@ pub(super) fn apart(wanted: &Trace, drawn: &Trace, limit: f64) -> f64 {
         }
         if best > limit && closed(wanted) && closed(&drawn) {
             for start in nearest_points(&drawn, wanted.start(), limit) {
-                if let Some(turned) = drawn.turned(start) {
-                    best = best.min(in_step(wanted, &turned, limit.min(best)));
-                }
+                best = best.min(in_step(wanted, &drawn.turned(start), limit.min(best)));
             }
         }
     }
@@ -227,7 +224,7 @@ mod tests {
             let mut path = BezPath::new();
             path.move_to(p[0]);
             path.curve_to(p[1], p[2], p[3]);
-            let Some(trace) = Trace::new(&path) else { continue };
+            let Some(trace) = Trace::new(&path, f64::INFINITY) else { continue };
             for i in 0..=200 {
                 let on_curve = cubic.eval(f64::from(i) / 200.0);
                 let distance = trace

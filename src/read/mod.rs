@@ -74,7 +74,11 @@ impl<'a> Gathered<'a> {
                     start = p;
                     current.move_to(p);
                 }
+                PathEl::ClosePath if current.elements().is_empty() => {}
                 PathEl::ClosePath => {
+                    if current.elements().len() == 1 {
+                        current.line_to(start); // a dot
+                    }
                     current.close_path();
                     self.finish(layer, &mut current)?;
                 }

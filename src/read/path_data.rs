@@ -229,3 +229,64 @@ impl Scanner<'_> {
         Ok(flag)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kurbo::{PathEl, Shape};
+
+    fn read(data: &str) -> Vec<PathEl> {
+        parse(data, 1e-3).unwrap_or_else(|at| panic!("{data} at {at}")).into_iter().collect()
+    }
+
+    fn at(x: f64, y: f64) -> Point {
+        Point::new(x, y)
+    }
+
+    #[test]
+    fn numbers_need_no_spaces() {
+        // The standard's own examples, SVG 1.1, chapter 8.3.9 and 8.3.2.
+        assert_eq!(read("M 100-200"), [PathEl::MoveTo(at(100.0, -200.0))]);
+        assert_eq!(read("M 0.6.5"), [PathEl::MoveTo(at(0.6, 0.5))]);
+        assert_eq!(read("M 100 200 200 100 -100 -200"), read("M 100 200 L 200 100 -100 -200"));
+        assert_eq!(read("m1-1e1,2 3"), read("M1 -10 L 3 -7"));
+        assert_eq!(read("M0 0h3V4z m1 1 2 2"), read("M0 0 L3 0 L3 4 Z M1 1 L3 3"));
+        assert_eq!(read("M1 1h2zh3"), read("M1 1 L3 1 Z M1 1 L4 1"));
+    }
+
+    #[test]
+    fn smooth_commands_reflect_only_their_own_kind() {
+        // Chapters 8.3.6 and 8.3.7: otherwise the control point is the current point.
+        assert_eq!(read("M0 0C1 1 2 3 4 4S7 8 9 9"), read("M0 0C1 1 2 3 4 4C6 5 7 8 9 9"));
+        assert_eq!(read("M0 0Q1 2 3 3T9 9"), read("M0 0Q1 2 3 3Q5 4 9 9"));
+        assert_eq!(read("M0 0S1 2 3 3t1 1"), read("M0 0C0 0 1 2 3 3Q3 3 4 4"));
+        assert_eq!(read("M0 0Q1 2 3 3S4 4 5 5"), read("M0 0Q1 2 3 3C3 3 4 4 5 5"));
+    }
+
+    #[test]
+    fn arcs_are_round() {
+        // A circle of radius 50 as two half arcs, flags run together (chapter 8.3.8): area 2500 π.
+        let circle = parse("M0 0a50 50 0 0150 50 50 50 0 11-50-50z", 1e-4).expect("reads");
+        assert!((circle.area().abs() - 2500.0 * std::f64::consts::PI).abs() < 0.05, "{}", circle.area());
+        // Radii that are too small are enlarged, and none at all makes a line (appendix F.6).
+        let enlarged = parse("M0 0A1 1 0 0 0 10 0", 1e-3).expect("reads").bounding_box();
+        assert!((enlarged.height() - 5.0).abs() < 1e-2, "{enlarged}");
+        assert_eq!(read("M0 0A0 5 0 0 0 10 0"), read("M0 0L10 0"));
+    }
+
+    #[test]
+    fn refusals_point_at_the_place() {
+        for (data, place) in [
+            ("L1 1", 0),
+            ("M1", 2),
+            ("M1 1 2", 6),
+            ("M1 1 X", 6),
+            ("M0 0z5", 5),
+            ("M0 0A1 1 0 2 0 1 1", 11),
+            ("M1e99 0", 1),
+        ] {
+            assert_eq!(parse(data, 1e-3).expect_err(data), place, "{data}");
+        }
+        assert_eq!(read(""), []);
+    }
+}

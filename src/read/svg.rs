@@ -19,7 +19,7 @@ const MOST_ELEMENTS: usize = 1_000_000;
 /// What an SVG file draws, in millimetres, y up from the lower left corner of its page.
 ///
 /// Layers are the ids of the nearest groups. Lines that are neither stroked nor filled, hidden things and definitions
-/// draw nothing. Text, pictures and the like are left out with a warning.
+/// draw nothing. Text, pictures, clips and the like are left out with a warning.
 ///
 /// # Errors
 /// Not UTF-8, not well-formed, not SVG; numbers, transforms, path data or units that can't be read, with their place;
@@ -203,18 +203,23 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
                 Some(paint) => *ink = paint != "none",
             }
         }
+        if property(node, "clip-path").or_else(|| property(node, "mask")).is_some_and(|value| value != "none") {
+            self.gathered.leave_out("clips and masks: what they hide is drawn");
+        }
         if let Some(attribute) = node.attribute_node("transform") {
             let transform = values::transform(attribute.value())
                 .ok_or_else(|| self.wrong(&attribute, "transforms such as translate(10 20) or scale(2)"))?;
             place.to_page *= transform;
         }
         match tag {
-            "g" | "a" | "switch" => {
+            "g" | "a" => {
                 if tag == "g" {
                     place.layer = node.attribute("id").unwrap_or(place.layer);
                 }
                 self.children(node, &place)
             }
+            // The first child that a viewer understands; what it asks for is not looked at.
+            "switch" => node.children().find(Node::is_element).map_or(Ok(()), |child| self.node(&child, &place)),
             "svg" => {
                 self.enter_viewport(node, node, &mut place)?;
                 self.children(node, &place)

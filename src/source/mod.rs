@@ -1,12 +1,15 @@
 //! KDL files that people write, read with every place kept so that a finding can point into them.
 
-mod guard;
+pub(crate) mod strict;
 
 use crate::diag::{Finding, Result, Snippet, nearest};
 use crate::units::{Unit, parse_length};
 use kdl::{KdlDocument, KdlEntry, KdlNode, KdlValue};
 use std::ops::Range;
 use std::sync::Arc;
+
+/// The largest file, bytes: the parser is slow on more, and a style of a thousand steps takes a tenth of it.
+const LARGEST: usize = 1_000_000;
 
 /// A file's name and text, shared by all findings that point into it.
 #[derive(Clone, Debug)]
@@ -50,10 +53,17 @@ pub struct Text {
 /// Reads a KDL 2 document. `file` names it in findings.
 ///
 /// # Errors
-/// Files over 1 MB, nesting deeper than 64, and text that is not KDL, the last with its place.
+/// Files over 1 MB, nesting deeper than 64, and text that is not KDL as [`strict`] has it, with its place.
 pub fn read(text: &str, file: &str) -> Result<Document> {
     let source = Source { file: file.into(), text: text.into() };
-    guard::check(&source)?;
+    if text.len() > LARGEST {
+        return Err(Finding::error(format!("this file has {} bytes; the largest read is {LARGEST}", text.len()))
+            .in_file(file)
+            .hint("split it, or see whether it is the right file")
+            .into());
+    }
+    strict::check(text)
+        .map_err(|refusal| Finding::error(refusal.message).at(source.snippet(refusal.span)).hint(refusal.hint))?;
     match KdlDocument::parse_v2(text) {
         Ok(kdl) => Ok(Document { source, kdl }),
         Err(error) => {

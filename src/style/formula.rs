@@ -2,12 +2,15 @@
 //!
 //! `(bust girth + bust ease) / 4`, `neck base girth / 5 - 1/4`, `length of Front/armhole + 1 1/2`. Words without an operator
 //! between them are one name. A bare number that is added to or compared with a length is in the file's unit; beside `*` or
-//! `/` it is a number. A named number never becomes a length.
+//! `/` it is a number. A named number never becomes a length. `bust girth > waist girth + 4` holds or does not, and
+//! `if(bust girth > 40, 3, 2 1/2)` is the one or the other.
 
 use crate::diag::{Finding, Result};
 use crate::source::Text;
-use crate::units::{LONGEST, Unit, scan_length};
+use crate::units::{LONGEST, Unit};
 use std::ops::Range;
+
+mod parse;
 
 /// A formula with its text, so that every finding points into it.
 #[derive(Clone, Debug)]
@@ -27,6 +30,7 @@ enum Kind {
     Literal(f64, Option<Literal>),
     Name(String),
     LengthOf(String, String),
+    SlantOf(String, String),
     Negative(Box<Expr>),
     Binary(Op, Box<Expr>, Box<Expr>),
     Call(Function, Vec<Expr>),
@@ -44,6 +48,10 @@ enum Op {
     Subtract,
     Multiply,
     Divide,
+    Less,
+    AtMost,
+    More,
+    AtLeast,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -54,9 +62,13 @@ enum Function {
     Sine,
     Cosine,
     Tangent,
+    Upward,
+    If,
 }
 
-const FUNCTIONS: [(&str, Function); 6] = [
+const FUNCTIONS: [(&str, Function); 8] = [
+    ("if", Function::If),
+    ("rounded up", Function::Upward),
     ("least", Function::Least),
     ("greatest", Function::Greatest),
     ("root", Function::Root),
@@ -85,6 +97,8 @@ pub enum Dimension {
     Length(i8),
     /// Radians.
     Angle,
+    /// 1 where a comparison holds, else 0.
+    Truth,
 }
 
 impl Dimension {
@@ -95,6 +109,7 @@ impl Dimension {
             Self::Length(2) => "an area".into(),
             Self::Length(power) => format!("a length to the power {power}"),
             Self::Angle => "an angle".into(),
+            Self::Truth => "a comparison".into(),
         }
     }
 }
@@ -125,6 +140,12 @@ pub trait Scope {
     /// As [`Scope::name`].
     fn length_of(&mut self, piece: &str, edge: &str) -> Result<f64>;
 
+    /// How far a piece's edge or inner line slants from the upright as it runs from end to end, radians from 0 to π/2.
+    ///
+    /// # Errors
+    /// As [`Scope::name`].
+    fn slant_of(&mut self, piece: &str, edge: &str) -> Result<f64>;
+
     /// The unit of bare numbers.
     fn unit(&self) -> Unit;
 }
@@ -141,12 +162,9 @@ impl Formula {
                 .hint("name parts of it with: value \"…\" \"…\"")
                 .into());
         }
-        let mut parser = Parser { text: &source.text, at: 0, depth: 0, source: &source };
-        let root = parser.sum()?;
-        parser.skip_space();
-        if parser.at < source.text.len() {
-            return Err(parser.expected("+, -, *, / or the end of the formula"));
-        }
+        let mut parser = parse::Parser::new(&source);
+        let root = parser.comparison()?;
+        parser.at_end()?;
         Ok(Self { source, root })
     }
 
@@ -160,6 +178,11 @@ impl Formula {
     /// The formula as written.
     pub fn text(&self) -> &str {
         &self.source.text
+    }
+
+    /// Whether it names that measure, value or choice.
+    pub fn mentions(&self, name: &str) -> bool {
+        mentions(&self.root, name)
     }
 
     /// The text with its place.
@@ -189,6 +212,34 @@ impl Formula {
         match quantity.dimension {
             Dimension::Bare | Dimension::Number => Ok(quantity.value),
             other => Err(self.source.error(format!("a number is wanted here, and this is {}", other.words())).into()),
+        }
+    }
+
+    /// Works it out as a condition.
+    ///
+    /// # Errors
+    /// As [`Formula::length`], for a result that is no comparison.
+    pub fn holds(&self, scope: &mut dyn Scope) -> Result<bool> {
+        let quantity = self.quantity(scope)?;
+        if quantity.dimension == Dimension::Truth {
+            return Ok(quantity.value != 0.0);
+        }
+        let finding = self.source.error(format!("a comparison is wanted here, and this is {}", quantity.dimension.words()));
+        Err(finding.hint("write it as: bust girth > waist girth + 4").into())
+    }
+
+    /// Works it out as a length or an angle; a bare number is a length.
+    ///
+    /// # Errors
+    /// As [`Formula::length`].
+    pub fn length_or_angle(&self, scope: &mut dyn Scope) -> Result<Quantity> {
+        let quantity = self.quantity(scope)?;
+        match quantity.dimension {
+            Dimension::Length(1) | Dimension::Angle => Ok(quantity),
+            Dimension::Bare => Ok(Quantity::length(quantity.value * scope.unit().mm())),
+            other => {
+                Err(self.source.error(format!("a length or an angle is wanted here, and this is {}", other.words())).into())
+            }
         }
     }
 
@@ -249,8 +300,15 @@ impl Formula {
             }
             Kind::Name(name) => scope.name(name).map_err(placed),
             Kind::LengthOf(piece, edge) => scope.length_of(piece, edge).map(Quantity::length).map_err(placed),
+            Kind::SlantOf(piece, edge) => scope
+                .slant_of(piece, edge)
+                .map(|value| Quantity { value, dimension: Dimension::Angle })
+                .map_err(placed),
             Kind::Negative(inner) => {
                 let quantity = self.evaluate(inner, scope)?;
+                if quantity.dimension == Dimension::Truth {
+                    return Err(self.at(expr, "a comparison has no sign").into());
+                }
                 Ok(Quantity { value: -quantity.value, ..quantity })
             }
             Kind::Binary(op, left, right) => {
@@ -272,6 +330,16 @@ impl Formula {
         unit: Unit,
     ) -> Result<Quantity> {
         match op {
+            Op::Less | Op::AtMost | Op::More | Op::AtLeast => {
+                let (left, right) = self.matched(left, right, expr, unit)?;
+                let holds = match op {
+                    Op::Less => left.value < right.value,
+                    Op::AtMost => left.value <= right.value,
+                    Op::More => left.value > right.value,
+                    _ => left.value >= right.value,
+                };
+                Ok(Quantity { value: f64::from(u8::from(holds)), dimension: Dimension::Truth })
+            }
             Op::Add | Op::Subtract => {
                 let (left, right) = self.matched(left, right, expr, unit)?;
                 let value = if op == Op::Add { left.value + right.value } else { left.value - right.value };
@@ -292,7 +360,7 @@ impl Formula {
         let power = |dimension| match dimension {
             Dimension::Bare | Dimension::Number => Some(0),
             Dimension::Length(power) => Some(power),
-            Dimension::Angle => None,
+            Dimension::Angle | Dimension::Truth => None,
         };
         let dimension = match (left.dimension, right.dimension) {
             (Dimension::Bare, Dimension::Bare) => Dimension::Bare,
@@ -319,9 +387,11 @@ impl Formula {
         let raise = |bare: Quantity, to: Dimension| match to {
             Dimension::Length(1) => Some(Quantity::length(bare.value * unit.mm())),
             Dimension::Number | Dimension::Bare => Some(Quantity { dimension: to, ..bare }),
-            Dimension::Angle | Dimension::Length(_) => None,
+            Dimension::Angle | Dimension::Length(_) | Dimension::Truth => None,
         };
-        let pair = if a.dimension == b.dimension {
+        let pair = if a.dimension == Dimension::Truth || b.dimension == Dimension::Truth {
+            None
+        } else if a.dimension == b.dimension {
             Some((a, b))
         } else if a.dimension == Dimension::Bare {
             raise(a, b.dimension).map(|a| (a, b))
@@ -338,6 +408,9 @@ impl Formula {
 
     fn call(&self, function: Function, args: &[Expr], expr: &Expr, scope: &mut dyn Scope) -> Result<Quantity> {
         let unit = scope.unit();
+        if function == Function::If {
+            return self.either(args, expr, scope);
+        }
         let mut values = Vec::with_capacity(args.len());
         for arg in args {
             values.push(self.evaluate(arg, scope)?);
@@ -352,6 +425,10 @@ impl Formula {
                 }
                 Ok(best)
             }
+            (Function::Upward, [value]) => match value.dimension {
+                Dimension::Bare | Dimension::Number => Ok(Quantity { value: value.value.ceil(), ..*value }),
+                other => Err(self.at(expr, format!("a number is wanted here, and this is {}", other.words())).into()),
+            },
             (Function::Root, [value]) => {
                 let dimension = match value.dimension {
                     Dimension::Length(power) if power % 2 == 0 => Dimension::Length(power / 2),
@@ -377,9 +454,22 @@ impl Formula {
             }
             _ => Err(self
                 .at(expr, "this takes another number of values")
-                .hint("least(a, b), greatest(a, b), root(a)")
+                .hint("least(a, b), greatest(a, b), root(a), if(a > b, c, d)")
                 .into()),
         }
+    }
+
+    /// `if(a > b, c, d)`: only the one that counts is worked out.
+    fn either(&self, args: &[Expr], expr: &Expr, scope: &mut dyn Scope) -> Result<Quantity> {
+        let [condition, then, otherwise] = args else {
+            return Err(self.at(expr, "this takes a comparison and two values").hint("if(a > b, c, d)").into());
+        };
+        let condition = self.evaluate(condition, scope)?;
+        if condition.dimension != Dimension::Truth {
+            let words = condition.dimension.words();
+            return Err(self.at(expr, format!("a comparison is wanted first here, and this is {words}")).into());
+        }
+        self.evaluate(if condition.value != 0.0 { then } else { otherwise }, scope)
     }
 
     fn at(&self, expr: &Expr, message: impl Into<String>) -> Finding {
@@ -387,176 +477,15 @@ impl Formula {
     }
 }
 
+fn mentions(expr: &Expr, name: &str) -> bool {
+    match &expr.kind {
+        Kind::Name(own) => own == name || crate::measures::names::find(own).is_some_and(|known| known.name == name),
+        Kind::Negative(inner) => mentions(inner, name),
+        Kind::Binary(_, left, right) => mentions(left, name) || mentions(right, name),
+        Kind::Call(_, args) => args.iter().any(|arg| mentions(arg, name)),
+        Kind::Literal(..) | Kind::LengthOf(..) | Kind::SlantOf(..) => false,
+    }
+}
+
 /// A formula is no longer than this, so that working it out can't run out of stack.
 const LONGEST_TEXT: usize = 2000;
-
-/// Parentheses and signs nest no deeper than this.
-const DEEPEST: usize = 64;
-
-struct Parser<'a> {
-    text: &'a str,
-    at: usize,
-    depth: usize,
-    source: &'a Text,
-}
-
-impl Parser<'_> {
-    fn sum(&mut self) -> Result<Expr> {
-        let mut left = self.product()?;
-        while let Some(op) = self.operator(&[("+", Op::Add), ("-", Op::Subtract), ("−", Op::Subtract)]) {
-            let right = self.product()?;
-            left = binary(op, left, right);
-        }
-        Ok(left)
-    }
-
-    fn product(&mut self) -> Result<Expr> {
-        let mut left = self.factor()?;
-        let ops = [("*", Op::Multiply), ("×", Op::Multiply), ("/", Op::Divide), ("÷", Op::Divide)];
-        while let Some(op) = self.operator(&ops) {
-            let right = self.factor()?;
-            left = binary(op, left, right);
-        }
-        Ok(left)
-    }
-
-    fn factor(&mut self) -> Result<Expr> {
-        self.skip_space();
-        let start = self.at;
-        self.depth += 1;
-        if self.depth > DEEPEST {
-            return Err(self.expected("a simpler formula: this one nests too deep"));
-        }
-        let expr = if self.take("-") || self.take("−") {
-            let inner = self.factor()?;
-            Expr { span: start..self.at, kind: Kind::Negative(Box::new(inner)) }
-        } else if self.take("(") {
-            let inner = self.sum()?;
-            self.close()?;
-            inner
-        } else if self.text[self.at..].starts_with(|c: char| c.is_ascii_digit() || c == '.') {
-            self.literal()?
-        } else {
-            self.name()?
-        };
-        self.depth -= 1;
-        Ok(expr)
-    }
-
-    fn literal(&mut self) -> Result<Expr> {
-        let start = self.at;
-        let scanned = scan_length(&self.text[start..])
-            .map_err(|e| self.source.error_at(start + e.at..start + e.at + 1, format!("expected {}", e.expected)))?;
-        self.at = start + scanned.end;
-        let mut literal = scanned.unit.map(Literal::Unit);
-        if literal.is_none() {
-            let before = self.at;
-            self.skip_space();
-            if self.word().is_some_and(|word| matches!(word, "deg" | "degree" | "degrees")) || self.take("°") {
-                literal = Some(Literal::Degrees);
-                if let Some(word) = self.word().filter(|word| word.starts_with("deg")) {
-                    self.at += word.len();
-                }
-            } else {
-                self.at = before;
-            }
-        }
-        Ok(Expr { span: start..self.at, kind: Kind::Literal(scanned.value, literal) })
-    }
-
-    fn name(&mut self) -> Result<Expr> {
-        let start = self.at;
-        let name = self.words();
-        if name.is_empty() {
-            return Err(self.expected("a number, a name or an opening bracket"));
-        }
-        if let Some(piece) = name.strip_prefix("length of ") {
-            if !self.take("/") {
-                return Err(self.expected("a slash and the edge's name, as in: length of Front/armhole"));
-            }
-            self.skip_space();
-            let edge = self.words();
-            if edge.is_empty() {
-                return Err(self.expected("the edge's name"));
-            }
-            return Ok(Expr { span: start..self.at, kind: Kind::LengthOf(piece.to_owned(), edge) });
-        }
-        let end = self.at;
-        if let Some((_, function)) = FUNCTIONS.iter().find(|(known, _)| *known == name)
-            && self.take("(")
-        {
-            let mut args = vec![self.sum()?];
-            self.skip_space();
-            while self.take(",") {
-                args.push(self.sum()?);
-                self.skip_space();
-            }
-            self.close()?;
-            return Ok(Expr { span: start..self.at, kind: Kind::Call(*function, args) });
-        }
-        Ok(Expr { span: start..end, kind: Kind::Name(name) })
-    }
-
-    /// Words up to the next operator, joined by single spaces.
-    fn words(&mut self) -> String {
-        let mut name = String::new();
-        while let Some(word) = self.word() {
-            if !name.is_empty() {
-                name.push(' ');
-            }
-            name.push_str(word);
-            self.at += word.len();
-            let before = self.at;
-            self.skip_space();
-            if self.word().is_none() {
-                self.at = before;
-                break;
-            }
-        }
-        name
-    }
-
-    /// The word that starts here: a letter, then letters, digits and apostrophes; behind the first word digits may lead.
-    fn word(&self) -> Option<&str> {
-        let rest = &self.text[self.at..];
-        rest.starts_with(char::is_alphabetic).then(|| {
-            let end = rest.find(|c: char| !c.is_alphanumeric() && c != '\'' && c != '’').unwrap_or(rest.len());
-            &rest[..end]
-        })
-    }
-
-    fn operator(&mut self, ops: &[(&str, Op)]) -> Option<Op> {
-        self.skip_space();
-        ops.iter().find(|(sign, _)| self.text[self.at..].starts_with(sign)).map(|(sign, op)| {
-            self.at += sign.len();
-            *op
-        })
-    }
-
-    fn take(&mut self, sign: &str) -> bool {
-        let found = self.text[self.at..].starts_with(sign);
-        if found {
-            self.at += sign.len();
-        }
-        found
-    }
-
-    fn close(&mut self) -> Result<()> {
-        self.skip_space();
-        if self.take(")") { Ok(()) } else { Err(self.expected("a closing bracket")) }
-    }
-
-    fn skip_space(&mut self) {
-        let rest = &self.text[self.at..];
-        self.at += rest.len() - rest.trim_start().len();
-    }
-
-    fn expected(&self, what: &str) -> Box<Finding> {
-        let found = self.text[self.at..].chars().next().map_or("the end".to_owned(), |c| format!("\"{c}\""));
-        self.source.error_at(self.at..self.at + 1, format!("expected {what}; found {found}")).into()
-    }
-}
-
-fn binary(op: Op, left: Expr, right: Expr) -> Expr {
-    Expr { span: left.span.start..right.span.end, kind: Kind::Binary(op, Box::new(left), Box::new(right)) }
-}

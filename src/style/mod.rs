@@ -2,9 +2,16 @@
 //!
 //! `like` and `drafted-on` are carried out here, so that every piece below holds all of its own steps.
 
+mod check;
+mod derive;
 pub mod formula;
+mod piece;
+mod props;
 mod read;
 mod seams;
+mod steps;
+mod strip;
+mod worn;
 
 pub use read::read;
 
@@ -31,8 +38,16 @@ pub struct Style {
     pub varies: Vec<Vary>,
     /// The pieces, complete.
     pub pieces: Vec<PieceSteps>,
+    /// Strips and flounces cut to measured seams.
+    pub strips: Vec<Strip>,
     /// The seams.
     pub seams: Vec<Seam>,
+    /// What the garment measures when worn.
+    pub worn: Vec<Worn>,
+    /// Things to warn of.
+    pub warns: Vec<Warn>,
+    /// Zips to buy: name and the length needed.
+    pub zips: Vec<Named>,
     /// The order of sewing, a sentence a step.
     pub sewing: Vec<String>,
     /// The file's name as the user gave it.
@@ -79,6 +94,10 @@ pub struct Vary {
 pub struct PieceSteps {
     /// Its name.
     pub name: Text,
+    /// Whether it is a block: drafted for other pieces to stand on, never cut.
+    pub block: bool,
+    /// Only drafted where this holds.
+    pub when: Option<Formula>,
     /// Copies to cut.
     pub count: u32,
     /// Whether every second one is mirrored.
@@ -95,6 +114,10 @@ pub struct PieceSteps {
     pub notches: Vec<NotchStep>,
     /// Its darts.
     pub darts: Vec<DartStep>,
+    /// Its pleats and tucks.
+    pub pleats: Vec<PleatStep>,
+    /// What is done to the drafted piece, in order.
+    pub changes: Vec<Change>,
     /// Points to mark or pierce, by name.
     pub drills: Vec<Text>,
     /// Its grain.
@@ -108,6 +131,8 @@ pub struct PointStep {
     pub name: Text,
     /// How it is found.
     pub how: PointHow,
+    /// Only found so where this holds; else as the other step says.
+    pub when: Option<(Formula, Box<PointStep>)>,
 }
 
 /// How a point is found.
@@ -146,6 +171,55 @@ pub enum PointHow {
         from: Option<Text>,
         /// How far.
         along: Along,
+        /// Square off the edge, to the left of its direction.
+        square: Option<Formula>,
+    },
+    /// On an edge or line where it is level with a point, or plumb with it.
+    OnLevel {
+        /// The edge or line.
+        edge: Text,
+        /// The point.
+        with: Text,
+        /// Plumb with it, not level.
+        plumb: bool,
+    },
+    /// Where two edges or lines cross.
+    Crossing {
+        /// One edge or line.
+        edge: Text,
+        /// The other.
+        with: Text,
+        /// Of several crossings the one nearest to this point.
+        nearest: Option<Text>,
+        /// Whether both run on straight beyond their ends.
+        extended: bool,
+    },
+    /// On an edge or line, at a straight distance from a point.
+    Reaching {
+        /// The point.
+        from: Text,
+        /// The edge or line.
+        line: Text,
+        /// The straight distance.
+        by: Formula,
+        /// Of several such places the one nearest to this point.
+        nearest: Option<Text>,
+    },
+    /// A point turned about another, counter-clockwise.
+    Turned {
+        /// The middle.
+        about: Text,
+        /// The point that is turned.
+        from: Text,
+        /// An angle, or a distance along the circle.
+        turn: Formula,
+    },
+    /// The mirror image of a point in a straight edge or line.
+    Mirrored {
+        /// The point.
+        of: Text,
+        /// The edge or line.
+        line: Text,
     },
     /// On the straight line from one point towards another.
     Towards {
@@ -169,6 +243,15 @@ pub enum Along {
     Part(Formula),
 }
 
+impl Along {
+    /// The formula as written.
+    pub fn source(&self) -> &Text {
+        match self {
+            Self::Distance(formula) | Self::Part(formula) => formula.source(),
+        }
+    }
+}
+
 /// An edge or an inner line.
 #[derive(Clone, Debug)]
 pub struct EdgeStep {
@@ -178,12 +261,10 @@ pub struct EdgeStep {
     pub from: Text,
     /// The point it ends at.
     pub to: Text,
-    /// The points it passes.
-    pub through: Vec<(Text, Option<Heading>)>,
-    /// How it leaves the start.
-    pub leaving: Option<Heading>,
-    /// How it arrives at the end.
-    pub arriving: Option<Heading>,
+    /// How it runs between the two.
+    pub how: EdgeHow,
+    /// Only drawn so where this holds; else as the other step says.
+    pub when: Option<(Formula, Option<Box<EdgeStep>>)>,
     /// Allowance; none for inner lines and folds.
     pub allow: Option<Formula>,
     /// Whether the piece is unfolded about it.
@@ -192,6 +273,57 @@ pub struct EdgeStep {
     pub corner: Finish,
     /// Whether it is part of the piece; false for another piece's edges, kept to find points by.
     pub drawn: bool,
+}
+
+/// How an edge runs.
+#[derive(Clone, Debug)]
+pub enum EdgeHow {
+    /// Straight, or a curve through points.
+    Curve {
+        /// What it passes on its way.
+        through: Vec<Passing>,
+        /// How it leaves the start.
+        leaving: Option<Heading>,
+        /// How it arrives at the end.
+        arriving: Option<Heading>,
+    },
+    /// An arc about a point.
+    Arc {
+        /// The middle.
+        about: Text,
+        /// Whether it runs clockwise.
+        clockwise: bool,
+    },
+    /// The part of another edge or line between the two points.
+    Along(Text),
+    /// At a width from another edge or line, to its left; its ends run on straight to the neighbouring edges.
+    Parallel {
+        /// The edges or lines, one after another.
+        of: Vec<Text>,
+        /// The width; to the right where negative.
+        inward: Formula,
+    },
+    /// The mirror image of another edge or line, drawn the other way.
+    Mirrored {
+        /// The edge or line.
+        of: Text,
+        /// The straight edge or line that it is mirrored in.
+        line: Text,
+    },
+}
+
+/// What a curve passes.
+#[derive(Clone, Debug)]
+pub enum Passing {
+    /// A point, in a direction or in none that is set.
+    Point(Text, Option<Heading>),
+    /// A place so far along the straight line between its ends and so far to the left of it.
+    Hollow {
+        /// How far along.
+        along: Along,
+        /// How deep: a hollow, to the left of the way from start to end; a swell where negative.
+        deep: Formula,
+    },
 }
 
 /// A direction.
@@ -222,6 +354,8 @@ pub struct NotchStep {
     pub double: bool,
     /// Its shape.
     pub kind: NotchKind,
+    /// Only there where this holds.
+    pub when: Option<Formula>,
 }
 
 /// A dart.
@@ -231,14 +365,72 @@ pub struct DartStep {
     pub on: Text,
     /// The end to measure from; the edge's start where left out.
     pub from: Option<Text>,
-    /// Its middle along the edge.
-    pub at: Along,
+    /// Its middle along the edge; where the edge is nearest to its point, if left out.
+    pub at: Option<Along>,
     /// What it takes in.
     pub intake: Formula,
     /// Its point.
     pub point: Text,
     /// The side it is pressed to.
     pub pressed: Pressed,
+    /// Only there where this holds.
+    pub when: Option<Formula>,
+}
+
+/// A pleat, a tuck, or a row of them.
+#[derive(Clone, Debug)]
+pub struct PleatStep {
+    /// The edge that it opens at.
+    pub on: Text,
+    /// The end to measure from; the edge's start where left out.
+    pub from: Option<Text>,
+    /// The middle of the first along the edge.
+    pub at: Along,
+    /// What each takes in.
+    pub intake: Formula,
+    /// How far its lines run into the piece.
+    pub length: Formula,
+    /// How many.
+    pub count: Formula,
+    /// From the middle of one to the middle of the next.
+    pub spacing: Option<Formula>,
+    /// The side it is pressed to.
+    pub pressed: Pressed,
+    /// Only there where this holds.
+    pub when: Option<Formula>,
+}
+
+/// What is done to a drafted piece with the shears.
+#[derive(Clone, Debug)]
+pub enum Change {
+    /// Slashed from one edge to another and spread.
+    Slash {
+        /// The edge that is spread.
+        from: Text,
+        /// The edge that is slashed to.
+        to: Text,
+        /// How many slashes, at equal shares of both edges.
+        lines: Formula,
+        /// Spread of each at the first edge.
+        spread: Formula,
+        /// Spread of each at the second edge; a hinge where left out.
+        far: Option<Formula>,
+        /// Only done where this holds.
+        when: Option<Formula>,
+    },
+    /// A dart closed, and opened at another place.
+    TurnDart {
+        /// The edge that the dart opens at; its first dart.
+        from: Text,
+        /// The edge that it goes to.
+        to: Text,
+        /// Where along that edge.
+        at: Along,
+        /// The share of it that goes, up to 1.
+        share: Option<Formula>,
+        /// Only done where this holds.
+        when: Option<Formula>,
+    },
 }
 
 /// The direction of the grain.
@@ -269,6 +461,76 @@ pub struct Seam {
     pub gap: Option<Formula>,
     /// Whether a point is wanted at the seam's start and end.
     pub pointed: [bool; 2],
+    /// Only sewn where this holds.
+    pub when: Option<Formula>,
+}
+
+/// A strip or flounce sewn to a measured seam.
+#[derive(Clone, Debug)]
+pub struct Strip {
+    /// Its name.
+    pub name: Text,
+    /// The cloth.
+    pub cloth: String,
+    /// What it is sewn to, in the order of wearing.
+    pub onto: Vec<SpanRef>,
+    /// The length it is cut by where it is sewn to nothing.
+    pub length: Option<Formula>,
+    /// How many times that seam it is long.
+    pub times: Option<Formula>,
+    /// Finished depth.
+    pub depth: Formula,
+    /// Allowance at its lower edge.
+    pub hem: Formula,
+    /// Allowance at its upper edge, and where its lengths are joined.
+    pub join: Formula,
+    /// Allowance at the two ends of a strip that is no ring.
+    pub ends: Option<Formula>,
+    /// Usable width of the cloth that it is cut across; one length where left out.
+    pub cloth_width: Option<Formula>,
+    /// Whether its ends are joined to each other.
+    pub ring: bool,
+    /// For a flounce, the turns of a circle that it makes, and the sections that it is cut in.
+    pub circular: Option<(Formula, Option<Formula>)>,
+    /// Only made where this holds.
+    pub when: Option<Formula>,
+}
+
+/// What the garment measures when worn, beside the body.
+#[derive(Clone, Debug)]
+pub struct Worn {
+    /// Its name.
+    pub name: Text,
+    /// The body's measure.
+    pub body: Option<Formula>,
+    /// Warned of where the ease is less.
+    pub least: Option<Formula>,
+    /// What is added up.
+    pub parts: Vec<WornPart>,
+    /// Whether every copy and fold counts, or one alone.
+    pub each: bool,
+    /// Only there where this holds.
+    pub when: Option<Formula>,
+}
+
+/// One part of what is added up.
+#[derive(Clone, Debug)]
+pub enum WornPart {
+    /// A piece's width at the level of a point, darts closed.
+    Across(Text, Text),
+    /// A piece's edge or line as sewn.
+    Along(SpanRef),
+    /// A formula.
+    Is(Formula),
+}
+
+/// Something to warn of.
+#[derive(Clone, Debug)]
+pub struct Warn {
+    /// What is said.
+    pub text: Text,
+    /// When.
+    pub when: Formula,
 }
 
 /// A piece's edge in a seam.
@@ -285,6 +547,11 @@ pub struct SpanRef {
 }
 
 impl Style {
+    /// The strip of that name.
+    pub fn strip(&self, name: &str) -> Option<&Strip> {
+        self.strips.iter().find(|strip| strip.name.text == name)
+    }
+
     /// The piece of that name.
     pub fn piece(&self, name: &str) -> Option<&PieceSteps> {
         self.pieces.iter().find(|piece| piece.name.text == name)

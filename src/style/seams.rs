@@ -1,13 +1,14 @@
 //! Seams, read and checked against the pieces.
 
-use super::{PieceSteps, Seam, SpanRef, formula::Formula};
+use super::props::{first_text, formula, text};
+use super::{Seam, SpanRef, Style, strip};
 use crate::diag::Result;
 use crate::source::{Node, Text, Value, with_known};
 
 /// Reads `seam "Front/side" "Back/side" ease="1"` or a seam whose sides are chains.
-pub(super) fn seam(node: Node<'_>, pieces: &[PieceSteps]) -> Result<Seam> {
+pub(super) fn seam(node: Node<'_>, style: &Style) -> Result<Seam> {
     let has_sides = node.children().next().is_some();
-    node.only_takes(if has_sides { 1 } else { 2 }, &["name", "ease", "times", "gap", "pointed"])?;
+    node.only_takes(if has_sides { 1 } else { 2 }, &["name", "ease", "times", "gap", "pointed", "when"])?;
     let mut sides: Vec<Vec<SpanRef>> = Vec::new();
     if has_sides {
         for side in node.children() {
@@ -15,11 +16,11 @@ pub(super) fn seam(node: Node<'_>, pieces: &[PieceSteps]) -> Result<Seam> {
                 return Err(side.unknown(&["side"]).into());
             }
             side.only_takes(usize::MAX, &[])?;
-            sides.push(side.args().map(|value| span(value, pieces)).collect::<Result<_>>()?);
+            sides.push(side.args().map(|value| span(value, style)).collect::<Result<_>>()?);
         }
     } else {
         for value in node.args() {
-            sides.push(vec![span(value, pieces)?]);
+            sides.push(vec![span(value, style)?]);
         }
     }
     if sides.iter().any(Vec::is_empty) {
@@ -33,7 +34,6 @@ pub(super) fn seam(node: Node<'_>, pieces: &[PieceSteps]) -> Result<Seam> {
         (None, true) => node.title()?.to_owned(),
         (None, false) => format!("{} to {}", first[0].place.text, second[0].place.text),
     };
-    let formula = |prop: &str| node.prop(prop).map(|value| value.text().and_then(Formula::read)).transpose();
     let pointed = match node.prop("pointed").map(|value| value.string()).transpose()? {
         None => [false, false],
         Some("start") => [true, false],
@@ -44,14 +44,47 @@ pub(super) fn seam(node: Node<'_>, pieces: &[PieceSteps]) -> Result<Seam> {
     Ok(Seam {
         name,
         sides: [first, second],
-        ease: formula("ease")?,
-        ratio: formula("times")?,
-        gap: formula("gap")?,
+        ease: formula(node, "ease")?,
+        ratio: formula(node, "times")?,
+        gap: formula(node, "gap")?,
         pointed,
+        when: formula(node, "when")?,
     })
 }
 
-fn span(value: Value<'_>, pieces: &[PieceSteps]) -> Result<SpanRef> {
+/// The seams between a facing, the newest piece, and what it faces.
+pub(super) fn faced(node: Node<'_>, style: &mut Style) -> Result<()> {
+    let Some(of) = text(node, "of")? else { return Ok(()) };
+    let name = first_text(node)?;
+    let Some(facing) = style.piece(&name.text) else { return Ok(()) };
+    // The faced edges come first, then the neighbour behind them.
+    let faced = facing.edges.iter().take_while(|edge| !edge.to.text.starts_with("facing at "));
+    let seams: Vec<Seam> = faced
+        .map(|edge| {
+            let span = |piece: &str| SpanRef {
+                place: name.clone(),
+                piece: piece.to_owned(),
+                edge: edge.name.text.clone(),
+                backwards: false,
+            };
+            Seam {
+                name: format!("{} of {} and its facing", edge.name.text, of.text),
+                sides: [vec![span(&of.text)], vec![span(&name.text)]],
+                ease: None,
+                ratio: None,
+                gap: None,
+                // Face to face the outlines turn at the ends, they do not run on.
+                pointed: [true, true],
+                when: facing.when.clone(),
+            }
+        })
+        .collect();
+    style.seams.extend(seams);
+    Ok(())
+}
+
+/// Reads `"Front/side"` or `"Front/side backwards"`.
+pub(super) fn span(value: Value<'_>, style: &Style) -> Result<SpanRef> {
     let place = value.text()?;
     let (names, backwards) = match place.text.trim().strip_suffix(" backwards") {
         Some(names) => (names, true),
@@ -61,17 +94,21 @@ fn span(value: Value<'_>, pieces: &[PieceSteps]) -> Result<SpanRef> {
         return Err(place.error("this does not name an edge").hint("write it as \"Front/side\"").into());
     };
     let (piece, edge) = (piece.trim().to_owned(), edge.trim().to_owned());
-    check(&place, &piece, &edge, pieces)?;
+    check(&place, &piece, &edge, style)?;
     Ok(SpanRef { place, piece, edge, backwards })
 }
 
-fn check(place: &Text, piece: &str, edge: &str, pieces: &[PieceSteps]) -> Result<()> {
-    let Some(steps) = pieces.iter().find(|steps| steps.name.text == piece) else {
-        let known: Vec<&str> = pieces.iter().map(|steps| steps.name.text.as_str()).collect();
-        return Err(with_known(place.error(format!("there is no piece \"{piece}\"")), piece, &known).into());
+fn check(place: &Text, piece: &str, edge: &str, style: &Style) -> Result<()> {
+    let known: Vec<&str> = match style.piece(piece) {
+        Some(steps) => steps.edges.iter().chain(&steps.lines).map(|e| e.name.text.as_str()).collect(),
+        None if style.strips.iter().any(|strip| strip.name.text == piece) => strip::EDGES.to_vec(),
+        None => {
+            let strips = style.strips.iter().map(|strip| strip.name.text.as_str());
+            let known: Vec<&str> = style.pieces.iter().map(|steps| steps.name.text.as_str()).chain(strips).collect();
+            return Err(with_known(place.error(format!("there is no piece \"{piece}\"")), piece, &known).into());
+        }
     };
-    if steps.edge(edge).is_none() {
-        let known: Vec<&str> = steps.edges.iter().chain(&steps.lines).map(|e| e.name.text.as_str()).collect();
+    if !known.contains(&edge) {
         let finding = place.error(format!("piece \"{piece}\" has no edge \"{edge}\""));
         return Err(with_known(finding, edge, &known).into());
     }

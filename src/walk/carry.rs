@@ -33,7 +33,8 @@ fn notches_along(set: &PieceSet, side: &[Span]) -> Vec<(f64, Notch)> {
         let long = span_length(set, span);
         let notches = set.piece(&span.piece).map_or(&[][..], |piece| &piece.notches);
         for notch in notches.iter().filter(|notch| notch.edge == span.edge) {
-            let along = if span.backwards { long - notch.at } else { notch.at };
+            let sewn = set.piece(&span.piece).map_or(notch.at, |piece| piece.sewn_at(&span.edge, notch.at));
+            let along = if span.backwards { long - sewn } else { sewn };
             found.push((before + along, notch.clone()));
         }
         before += long;
@@ -56,6 +57,7 @@ fn place(set: &mut PieceSet, side: &[Span], walked: f64, notch: &Notch) {
         let Some(piece) = set.pieces.iter_mut().find(|piece| piece.name == span.piece) else { return };
         // An inner line carries no notches, and at an edge's ends its corners are the marks.
         let is_edge = piece.edge(&span.edge).is_some() && at > SAME && at < long - SAME;
+        let at = piece.drawn_at(&span.edge, at);
         let is_there = piece.notches.iter().any(|n| n.edge == span.edge && (n.at - at).abs() < SAME);
         if is_edge && !is_there {
             piece.notches.push(Notch { edge: span.edge.clone(), at, ..notch.clone() });

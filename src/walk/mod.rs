@@ -4,7 +4,6 @@ mod carry;
 mod through;
 
 use crate::diag::Finding;
-use crate::geom::path;
 use crate::piece::{Join, PieceSet, Span};
 use crate::units::format_length;
 use serde::Serialize;
@@ -84,9 +83,10 @@ fn walk_side(set: &PieceSet, spans: &[Span]) -> Vec<WalkedSpan> {
     spans.iter().map(|span| WalkedSpan { span: span.to_string(), length: span_length(set, span) }).collect()
 }
 
-/// Net length of a span, mm; 0 where it is not there, which readers of pieces and styles refuse.
+/// Net length of a span as sewn, darts and pleats closed, mm; 0 where it is not there, which readers of pieces and styles
+/// refuse.
 fn span_length(set: &PieceSet, span: &Span) -> f64 {
-    set.piece(&span.piece).and_then(|piece| piece.path(&span.edge)).map_or(0.0, path::length)
+    set.piece(&span.piece).and_then(|piece| piece.sewn_length(&span.edge)).unwrap_or(0.0)
 }
 
 fn length_breach(set: &PieceSet, join: &Join, lengths: [f64; 2], difference: f64) -> Finding {

@@ -1,42 +1,23 @@
-"""SVG files opened by svgelements, a reader that shares nothing with this project.
+"""SVG files opened by svgelements and by Python's own XML reader, which share nothing with this project: well-formed,
+unique ids, nothing filled, the check square true to 0.01 mm, every curve where it was.
 
-    python svg.py FOLDER EXPECTED.json [--seed-faults]
+    python svg.py OUT_DIR [EXPECTED.json]
 
-EXPECTED maps each file's name to
-    square    nominal side of the check square, mm
-    x y skew  the machine's own J = [[x, skew], [0, y]]; the file must hold the square through J's inverse
-    strokes   how many paths it draws (optional)
-    page      width and height of the page, mm (optional)
-    beziers   for each path in order its cubics and lines raised to cubics, four points each, mm, y up (optional)
-
-Every file must be well-formed XML, have unique ids, draw nothing filled, and hold the square to 0.01 mm. With
---seed-faults each file is also spoiled on purpose, and every fault must be found. Exit code 1 where something is wrong.
+Every file is also spoiled on purpose, and every fault must be found.
 """
 
+
 import io
-import json
 import math
 import re
 import sys
 import xml.etree.ElementTree as ElementTree
-from pathlib import Path
 
+from svg_and_dxf import WITHIN, counted, wrong_square
 from svgelements import SVG, Close, CubicBezier, Line, Move, QuadraticBezier
 from svgelements import Path as Drawn
 
-WITHIN = 0.01  # mm
 MM = 1 / (96 * 0.0393701)  # a millimetre's pixels as svgelements counts them, 5e-7 more than 96 / 25.4
-
-
-def expected_square(want):
-    """The square's corners through the inverse of J, its lower left corner at 0, 0."""
-    side, x, y, skew = want["square"], want["x"], want["y"], want["skew"]
-    through = lambda u, v: ((u - skew * v / y) / x, v / y)
-    return [through(u, v) for u, v in [(0, 0), (side, 0), (side, side), (0, side)]]
-
-
-def sides(corners):
-    return [math.dist(corners[i], corners[(i + 1) % 4]) for i in range(4)]
 
 
 def cubics(path, height):
@@ -84,10 +65,7 @@ def check(text, want):
             chain = [cubic for cubic in cubics(path, height) if math.dist(cubic[0], cubic[3]) > 1e-6]
             if len(chain) == 4:
                 squares.append([cubic[0] for cubic in chain])
-    target = sorted(sides(expected_square(want)))
-    if not any(all(abs(a - b) <= WITHIN for a, b in zip(sorted(sides(c)), target)) for c in squares):
-        found = [[round(side, 3) for side in sides(c)] for c in squares]
-        wrong.append(f"check square: sides {found}, expected {[round(side, 3) for side in target]}")
+    wrong += wrong_square(squares, want)
 
     for number, chain in enumerate(want.get("beziers", [])):
         found = list(cubics(paths[number], height)) if number < len(paths) else []
@@ -111,23 +89,9 @@ FAULTS = {
 NEEDS = {"a path less": "strokes", "a moved point": "beziers"}
 
 
-def main():
-    folder, expected = Path(sys.argv[1]), json.loads(Path(sys.argv[2]).read_text("utf-8"))
-    names = sorted(name for name in expected if name.endswith(".svg"))
-    failed = not names
-    for name in names:
-        text, want = (folder / name).read_bytes().decode("utf-8"), expected[name]
-        wrong = check(text, want)
-        failed |= bool(wrong)
-        print(f"{name}: {'; '.join(wrong) or 'good'}")
-        if "--seed-faults" in sys.argv:
-            for fault, spoil in FAULTS.items():
-                if fault in NEEDS and not want.get(NEEDS[fault]):
-                    continue
-                if not check(spoil(text), want):
-                    failed = True
-                    print(f"{name}: the seeded fault was not found: {fault}")
-    sys.exit(1 if failed else 0)
+def main(out_dir, expected=None):
+    return counted("SVG", out_dir, expected, check, FAULTS, NEEDS)
 
 
-main()
+if __name__ == "__main__":
+    sys.exit(main(*sys.argv[1:]))

@@ -34,7 +34,7 @@ pub(super) fn scan(bytes: &[u8], file: &str) -> Result<Tags> {
     }
     let wrong = |line: usize, expected: &str| wrong(bytes, file, line, expected);
     let mut lines = bytes.split(|&byte| byte == b'\n').map(|line| line.strip_suffix(b"\r").unwrap_or(line));
-    let mut pass = Pass { out: String::new(), entities: 0, left_out: Vec::new(), keep: true };
+    let mut pass = Pass { out: String::new(), entities: 0, left_out: Vec::new(), keep: true, spline: false };
     let mut header = Header::default();
     let mut layers = Layers::default();
     let mut section = Section::Outside;
@@ -111,6 +111,8 @@ struct Pass {
     left_out: Vec<String>,
     /// Whether the present entity is handed on.
     keep: bool,
+    /// Whether it is a spline.
+    spline: bool,
 }
 
 impl Pass {
@@ -122,6 +124,7 @@ impl Pass {
             let frame = matches!(&*kind, "BLOCK" | "ENDBLK" | "VERTEX" | "SEQEND" | "ENDSEC");
             let read = READ.contains(&&*kind);
             self.keep = read || frame;
+            self.spline = kind == "SPLINE";
             self.entities += usize::from(read);
             if !self.keep && !matches!(&*kind, "ATTRIB" | "VIEWPORT") {
                 self.left_out.push(kind.chars().take(40).collect());
@@ -130,30 +133,26 @@ impl Pass {
         if !self.keep {
             return Ok(());
         }
+        // What draws is handed on. The rest (handles, owners, extension data, thumbnails, heights, and counts, which the
+        // lists themselves tell better) is not, so it can't be at fault.
         let text = std::str::from_utf8(word).unwrap_or("");
         match code {
-            10..=59 | 110..=149 | 210..=239 | 460..=469 | 1010..=1059 => {
+            0 | 2 | 8 => {}
+            10..=29 | 40..=59 | 210..=239 => {
                 if !text.parse::<f64>().is_ok_and(f64::is_finite) {
                     return Err("a number");
                 }
             }
-            60..=79 | 170..=179 | 270..=299 | 370..=389 | 400..=409 | 1060..=1070 => {
+            60..=71 => {
                 if text.parse::<i16>().is_err() {
                     return Err("a whole number below 32768");
                 }
             }
-            90..=99 | 420..=429 | 440..=459 | 1071 => {
-                if text.parse::<i32>().is_err() {
-                    return Err("a whole number");
-                }
-            }
-            // Names, layers and markers. The rest (handles, owners, extension groups, thumbnails) draws nothing, and is
-            // not handed on.
-            0 | 2 | 6 | 8 | 100 => {}
             _ => return Ok(()),
         }
-        if !(1010..=1071).contains(&code) && code != 102 {
-            self.put(code, value);
+        self.put(code, value);
+        if self.spline && matches!(code, 20..=29) {
+            self.put(code + 10, b"0"); // the crate drops points without a height
         }
         Ok(())
     }

@@ -17,16 +17,16 @@ const LONGEST_NUMBER: usize = 30;
 
 /// Where and why a text is refused, and the next step.
 #[derive(Debug)]
-pub(super) struct Refusal {
-    pub(super) span: Range<usize>,
-    pub(super) message: String,
-    pub(super) hint: &'static str,
+pub(crate) struct Refusal {
+    pub(crate) span: Range<usize>,
+    pub(crate) message: String,
+    pub(crate) hint: &'static str,
 }
 
 type Checked<T = ()> = Result<T, Refusal>;
 
 /// Checks a whole file.
-pub(super) fn check(text: &str) -> Checked {
+pub(crate) fn check(text: &str) -> Checked {
     let mut cursor = Cursor { text, at: if text.starts_with('\u{feff}') { 3 } else { 0 } };
     if let Some((at, c)) = text[cursor.at..].char_indices().find(|(_, c)| forbidden(*c)) {
         let at = cursor.at + at;

@@ -1,0 +1,159 @@
+//! Name and net length along the inside of the edges.
+
+use super::Stroke;
+use super::ground::{Ground, Spot, upright};
+use super::label::{READABLE, ink};
+use super::lines::lines;
+use crate::diag::Finding;
+use crate::geom::path;
+use crate::piece::{Edge, Piece};
+use crate::role::Role;
+use crate::text::{Lettering, letter};
+use crate::units::{Unit, format_length};
+use kurbo::{Affine, BezPath, Line, ParamCurve, Point, Rect, Vec2};
+
+/// What can be written along the edges; made once for a piece, whatever else is drawn on it.
+pub(super) struct Words {
+    edges: Vec<EdgeWords>,
+}
+
+struct EdgeWords {
+    name: String,
+    walk: Walk,
+    /// Name and net length, and the length alone.
+    writings: [Writing; 2],
+}
+
+/// Words with capitals of height 1.
+struct Writing {
+    written: Lettering,
+    ink: Rect,
+}
+
+impl Writing {
+    fn new(text: &str) -> Self {
+        let written = letter(text, 1.0);
+        Self { ink: ink(&written.paths), written }
+    }
+}
+
+/// An edge as straight lines, each with the distance walked at its end.
+struct Walk {
+    lines: Vec<(Line, f64)>,
+}
+
+impl Walk {
+    fn new(path: &BezPath) -> Self {
+        let mut walked = 0.0;
+        let step = |line: Line| {
+            walked += line.p0.distance(line.p1);
+            (line, walked)
+        };
+        Self { lines: lines(path).into_iter().map(step).collect() }
+    }
+
+    fn long(&self) -> f64 {
+        self.lines.last().map_or(0.0, |(_, walked)| *walked)
+    }
+
+    fn at(&self, distance: f64) -> Option<Point> {
+        let index = self.lines.partition_point(|(_, walked)| *walked < distance);
+        let (line, walked) = self.lines.get(index).or(self.lines.last())?;
+        let long = line.p0.distance(line.p1);
+        Some(if long > 0.0 { line.eval(1.0 - (walked - distance) / long) } else { line.p1 })
+    }
+}
+
+/// What was written along the edges.
+pub(super) struct Figures {
+    pub strokes: Vec<Stroke>,
+    /// Edges that are long enough but have no room inside.
+    pub left_out: Vec<String>,
+}
+
+impl Figures {
+    /// What the user should know of them.
+    pub fn findings(&self, piece: &str, findings: &mut Vec<Finding>) {
+        if !self.left_out.is_empty() {
+            let message = format!("there was no room for the length of: {}", self.left_out.join(", "));
+            findings.push(Finding::note(message).piece(piece));
+        }
+    }
+}
+
+impl Words {
+    /// What can be written along the edges of a piece.
+    pub fn new(piece: &Piece, unit: Unit) -> Self {
+        Self { edges: piece.edges.iter().map(|edge| EdgeWords::new(edge, unit)).collect() }
+    }
+
+    /// Characters that there is no glyph for.
+    pub fn missing(&self) -> impl Iterator<Item = char> {
+        self.edges.iter().flat_map(|edge| edge.writings[0].written.missing.iter().copied())
+    }
+
+    /// Writes along every edge that is long enough. The ground they take is marked as taken.
+    pub fn write(&self, ground: &mut Ground) -> Figures {
+        let mut figures = Figures { strokes: Vec::new(), left_out: Vec::new() };
+        for edge in &self.edges {
+            match edge.fitting().find_map(|(writing, size)| edge.along(writing, size, ground)) {
+                Some(paths) => {
+                    ground.take(&paths);
+                    let stroke = |path| Stroke { role: Role::Label, edge: edge.name.clone(), path };
+                    figures.strokes.extend(paths.into_iter().map(stroke));
+                }
+                None if edge.fitting().next().is_some() => figures.left_out.push(edge.name.clone()),
+                None => {}
+            }
+        }
+        figures
+    }
+}
+
+impl EdgeWords {
+    fn new(edge: &Edge, unit: Unit) -> Self {
+        let length = format_length(path::length(&edge.path), unit);
+        let both = format!("{} {length}", edge.name);
+        Self {
+            name: edge.name.clone(),
+            walk: Walk::new(&edge.path),
+            writings: [Writing::new(&both), Writing::new(&length)],
+        }
+    }
+
+    /// What fits along the edge, with the height of its capitals, best first.
+    fn fitting(&self) -> impl Iterator<Item = (&Writing, f64)> {
+        let sizes = [1.25 * READABLE, READABLE];
+        let choices = self.writings.iter().flat_map(move |writing| sizes.map(|size| (writing, size)));
+        choices.filter(|(writing, size)| (writing.written.width + 4.0) * size <= self.walk.long())
+    }
+
+    /// Words just inside the edge, near its middle, where they fit.
+    fn along(&self, words: &Writing, size: f64, ground: &Ground) -> Option<Vec<BezPath>> {
+        let (long, wide) = (self.walk.long(), size * words.written.width);
+        let half = (words.ink.size().to_vec2() / 2.0 + Vec2::new(0.5, 0.35)) * size;
+        // Close to the edge anywhere along it, before farther in at its middle: past the bulge of a hollow edge, but not
+        // so far that the words lose it.
+        for steps in [0..4, 4..12] {
+            for part in [0.5, 0.36, 0.64, 0.25, 0.75] {
+                let room = (wide / 2.0 + size).min(long / 2.0);
+                let middle = (part * long).clamp(room, long - room);
+                let along = (self.walk.at(middle + wide / 2.0)? - self.walk.at(middle - wide / 2.0)?).normalize();
+                if !along.is_finite() {
+                    continue;
+                }
+                let inward = Vec2::new(-along.y, along.x);
+                let at = self.walk.at(middle)?;
+                for step in steps.clone() {
+                    let centre = at + inward * (half.y + 0.3 + 0.5 * f64::from(step));
+                    let spot = Spot { centre, angle: upright(along.atan2()), scale: size };
+                    if ground.fits(centre, spot.angle, half) {
+                        let place = spot.transform() * Affine::translate(-words.ink.center().to_vec2());
+                        return Some(words.written.paths.iter().map(|path| place * path).collect());
+                    }
+                }
+            }
+        }
+        None
+    }
+}
