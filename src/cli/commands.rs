@@ -189,7 +189,7 @@ pub fn proof(args: &ProofArgs) -> Outcome {
 }
 
 /// Drafts and walks for every person, or walks the pieces of a file.
-fn load(from: &From) -> Result<Vec<Walked>> {
+pub(super) fn load(from: &From) -> Result<Vec<Walked>> {
     if !from.tolerance.is_finite() || from.tolerance < 0.0 {
         return Err(Finding::error("--tolerance is not a length in mm, 0 or more").into());
     }

@@ -3,6 +3,7 @@
 mod args;
 mod commands;
 mod disk;
+mod lay;
 mod say;
 
 use args::{Cli, Command};
@@ -30,6 +31,7 @@ pub fn run() -> ExitCode {
         Command::Draft(args) => commands::draft(args),
         Command::Walk(args) => commands::walk(args),
         Command::Allow(args) => commands::allow(args),
+        Command::Lay(args) => lay::lay(args),
         Command::Proof(args) => commands::proof(args),
     };
     match outcome {

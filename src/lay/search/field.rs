@@ -75,8 +75,17 @@ impl Field {
         let (width, height) = ((high[0] - low[0]).max(0.0), (high[1] - low[1]).max(0.0));
         let cell = (width.max(height) / CELLS).max(f64::MIN_POSITIVE);
         let (columns, rows) = ((width / cell) as usize + 1, (height / cell) as usize + 1);
-        let mut field =
-            Self { corner: low, over: 1.0 / cell, columns, rows, nodes: vec![], cells: vec![], near: vec![], sides, gap };
+        let mut field = Self {
+            corner: low,
+            over: 1.0 / cell,
+            columns,
+            rows,
+            nodes: vec![],
+            cells: vec![],
+            near: vec![],
+            sides,
+            gap,
+        };
         let at = |column: usize, row: usize, aside: f64| {
             [low[0] + (column as f64 + aside) * cell, low[1] + (row as f64 + aside) * cell]
         };

@@ -57,7 +57,9 @@ pub fn search(problem: &Problem, start: Laid, budget: &Budget, progress: &mut dy
     let area = problem.area();
     let mut best = start.clone();
     let mut workers: Vec<Worker> = (0..budget.threads.max(1) as u64)
-        .map(|index| Worker::new(problem, start.clone(), budget.seed.wrapping_mul(1000).wrapping_add(index), budget.enough))
+        .map(|index| {
+            Worker::new(problem, start.clone(), budget.seed.wrapping_mul(1000).wrapping_add(index), budget.enough)
+        })
         .collect();
     let share = (budget.evaluations / 20).clamp(1, ROUND);
     loop {
@@ -66,7 +68,8 @@ pub fn search(problem: &Problem, start: Laid, budget: &Budget, progress: &mut dy
             Some(seconds) => began.elapsed().as_secs_f64() / seconds.max(1e-9),
             None => used as f64 / budget.evaluations.max(1) as f64,
         };
-        let report = Progress { length: best.length, density: area / problem.height / best.length, part: part.min(1.0) };
+        let report =
+            Progress { length: best.length, density: area / problem.height / best.length, part: part.min(1.0) };
         if !progress(report) || part >= 1.0 || best.length <= budget.enough {
             return best;
         }

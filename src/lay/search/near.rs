@@ -33,7 +33,7 @@ impl Near {
             let (first, last) = (self.line(axis, low[axis]), self.line(axis, high[axis]));
             for line in 0..LINES {
                 let at = line * self.words + word;
-                let mut put = |set: &mut Vec<u64>, is: bool| if is { set[at] |= bit } else { set[at] &= !bit };
+                let put = |set: &mut Vec<u64>, is: bool| if is { set[at] |= bit } else { set[at] &= !bit };
                 put(&mut self.begun[axis], first <= line);
                 put(&mut self.open[axis], last >= line);
             }

@@ -84,8 +84,10 @@ impl Problem {
         let largest = forms.iter().flat_map(|form| form.half).fold(height, f64::max);
         let grid = 2.0_f64.powi(21 - largest.log2().ceil() as i32);
         let gap = gap.max(height * 1e-6) + 2.0 / grid;
-        let nodes: Vec<Vec<Node>> =
-            forms.iter().map(|form| cleaned(form.points.iter().map(|p| p.map(|at| (at * grid).round() as i64)).collect())).collect();
+        let nodes: Vec<Vec<Node>> = forms
+            .iter()
+            .map(|form| cleaned(form.points.iter().map(|p| p.map(|at| (at * grid).round() as i64)).collect()))
+            .collect();
         let count = forms.len();
         let mut pairs = vec![(u32::MAX, false); count * count];
         let mut wanted = Vec::new();
