@@ -17,6 +17,8 @@ pub mod text;
 
 pub mod piece;
 
+pub mod cloth;
+
 pub mod measures;
 
 pub mod style;

@@ -2,17 +2,21 @@
 
 use crate::allow::{self, CutPiece};
 use crate::calibrate;
+use crate::cloth::Cloth;
 use crate::device::{Blocks, Device, Language, Medium, MediumKind, Sequence, Tip};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
+use crate::lay::cloth::{ClothLay, Garment};
+use crate::lay::search::{Budget, Progress};
 use crate::lay::{self, Copies, Sheet};
 use crate::mark::{self, Heading, MarkedPiece};
 use crate::measures::Measures;
 use crate::order;
-use crate::piece::PieceSet;
+use crate::piece::{Piece, PieceSet};
 use crate::proof::{self, Proof};
 use crate::read::{self, Drawing};
 use crate::report::{self, FileLine, MeasureRow, ProofSheet};
+use crate::shrink;
 use crate::style::Style;
 use crate::true_up;
 use crate::units::{INCH, Unit, format_length};
@@ -213,6 +217,37 @@ pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result
     }
     let correction = device.correction(&sheet.medium);
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
+}
+
+/// Lays several people's pieces on one cloth, made larger by what it will shrink.
+///
+/// # Errors
+/// As [`shrink::shrink`], [`allow::allow`] and [`lay::cloth::lay_on_cloth`].
+pub fn lay_on_cloth(
+    sets: &[&PieceSet],
+    cloth: &Cloth,
+    budget: &Budget,
+    progress: &mut dyn FnMut(Progress) -> bool,
+) -> Result<(ClothLay, Vec<Finding>)> {
+    let [along, across] = cloth.shrinkage;
+    let mut findings = Vec::new();
+    let mut cut_pieces = Vec::new();
+    for set in sets {
+        let of_cloth: Vec<&Piece> = set.pieces.iter().filter(|piece| piece.cut.cloth == cloth.cut_as).collect();
+        let (pieces, found) = gather(&of_cloth, |piece| {
+            let (piece, mut findings) = shrink::shrink(piece, along, across)?;
+            let (cut, found) = allow::allow(&piece, allow::TOLERANCE)?;
+            findings.extend(found);
+            Ok((cut, findings))
+        })?;
+        findings.extend(found);
+        cut_pieces.push(pieces);
+    }
+    let garments: Vec<Garment> =
+        sets.iter().zip(&cut_pieces).map(|(set, pieces)| Garment { person: &set.person, pieces }).collect();
+    let (lay, found) = lay::cloth::lay_on_cloth(&garments, cloth, budget, progress)?;
+    findings.extend(found);
+    Ok((lay, findings))
 }
 
 /// Cut lines and marks for every piece.

@@ -191,7 +191,11 @@ impl Reader<'_> {
             match byte {
                 b';' => {
                     self.next += 1;
-                    return if pair.is_empty() { Ok(()) } else { Err(self.wrong("has a coordinate without its partner")) };
+                    return if pair.is_empty() {
+                        Ok(())
+                    } else {
+                        Err(self.wrong("has a coordinate without its partner"))
+                    };
                 }
                 b'7' => (base, self.next) = (32, self.next + 1),
                 b'<' => (up, self.next) = (true, self.next + 1),

@@ -54,7 +54,8 @@ pub fn pdf(bytes: &[u8], file: &str, glue: Option<Glue>) -> Result<(Drawing, Vec
         return Ok((Drawing { width: Some(page.width), height: Some(page.height), paths: gathered.paths }, Vec::new()));
     }
     let mut gathered = Gathered::new(file);
-    let whole = together(&pages, glue.unwrap_or(Glue { margins: [0.0; 4], overlap: JOIN })).map_err(|what| refused(&what))?;
+    let whole =
+        together(&pages, glue.unwrap_or(Glue { margins: [0.0; 4], overlap: JOIN })).map_err(|what| refused(&what))?;
     for bare in &whole {
         gathered.add(&bare.layer, &bare.path)?;
     }
@@ -144,14 +145,10 @@ fn together(pages: &[Page], glue: Glue) -> std::result::Result<Vec<BarePath>, St
             let bounds = path.bounding_box();
             let key = ((bounds.x0 / 0.01).round() as i64, (bounds.y0 / 0.01).round() as i64);
             let near = (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| (dx, dy)));
-            let same = near
-                .filter_map(|(dx, dy)| cells.get(&(key.0 + dx, key.1 + dy)))
-                .flatten()
-                .copied()
-                .find(|&i| {
-                    let (other, _, on) = &whole[i];
-                    !on.contains(&(*column, *row)) && other.layer == bare.layer && same(&other.path, &path)
-                });
+            let same = near.filter_map(|(dx, dy)| cells.get(&(key.0 + dx, key.1 + dy))).flatten().copied().find(|&i| {
+                let (other, _, on) = &whole[i];
+                !on.contains(&(*column, *row)) && other.layer == bare.layer && same(&other.path, &path)
+            });
             if let Some(i) = same {
                 whole[i].2.push((*column, *row));
             } else {
@@ -183,7 +180,11 @@ fn together(pages: &[Page], glue: Glue) -> std::result::Result<Vec<BarePath>, St
             })
         })
     };
-    Ok(whole.into_iter().filter(|(bare, bounds, on)| complete(&bare.path, *bounds, on)).map(|(bare, ..)| bare).collect())
+    Ok(whole
+        .into_iter()
+        .filter(|(bare, bounds, on)| complete(&bare.path, *bounds, on))
+        .map(|(bare, ..)| bare)
+        .collect())
 }
 
 /// Whether two paths have the same elements, to the grid that they are written on.

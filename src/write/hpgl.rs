@@ -37,7 +37,8 @@ pub fn hpgl(job: &CorrectedJob, machine: &Machine, dialect: Dialect) -> Result<V
         // Reset, into HP-GL/2, length along the roll and width: a page that cuts nothing off.
         let [length, width] = [job.width, job.height].map(|side| (side * machine.units_per_mm).ceil());
         let note = format!("{}; {}; {}", job.title, stamp.text, job.medium);
-        writeln!(text, "\u{1b}E\u{1b}%0B;IN;PS{length},{width};\nCO\"{}\";", ascii(&note)).expect("writing to a string");
+        writeln!(text, "\u{1b}E\u{1b}%0B;IN;PS{length},{width};\nCO\"{}\";", ascii(&note))
+            .expect("writing to a string");
     }
     for pass in &job.passes {
         let tool = machine.tool(&pass.tool)?;
@@ -104,5 +105,15 @@ fn digits(text: &mut String, number: i64) {
 
 /// A note in plain ASCII without what ends one.
 fn ascii(note: &str) -> String {
-    note.chars().map(|c| if c == ';' { ',' } else if c == '"' || !(' '..='~').contains(&c) { '\'' } else { c }).collect()
+    note.chars()
+        .map(|c| {
+            if c == ';' {
+                ','
+            } else if c == '"' || !(' '..='~').contains(&c) {
+                '\''
+            } else {
+                c
+            }
+        })
+        .collect()
 }

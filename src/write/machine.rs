@@ -58,8 +58,9 @@ impl Machine {
         let reach = point.x.abs().max(point.y.abs());
         let most = self.largest.map_or(1e9, f64::from) / self.units_per_mm;
         if reach.is_nan() || reach > most + 0.5 / self.units_per_mm {
-            let message =
-                format!("a line reaches to {reach:.1} mm from the machine's zero, and it counts no further than {most:.1} mm");
+            let message = format!(
+                "a line reaches to {reach:.1} mm from the machine's zero, and it counts no further than {most:.1} mm"
+            );
             let hint = "choose a medium that is small enough in the device's profile, so that the work is split over \
                         several sheets; or put its zero in the middle, if the machine can";
             return Err(Finding::error(message).hint(hint).into());

@@ -60,7 +60,9 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     let tiles = tiles(job, &paper, extent);
     let mut pages: Vec<(String, String)> = tiles
         .iter()
-        .map(|tile| (tile.name.clone(), content(job, &paper, tile, if tiled { marks(&paper, tile) } else { Vec::new() })))
+        .map(|tile| {
+            (tile.name.clone(), content(job, &paper, tile, if tiled { marks(&paper, tile) } else { Vec::new() }))
+        })
         .collect();
     if tiled {
         pages.insert(0, ("map".into(), map(job, &paper, extent, &tiles)));
@@ -161,7 +163,8 @@ fn furniture(text: &mut String, marks: &[BezPath]) {
     if marks.is_empty() {
         return;
     }
-    writeln!(text, "q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.5 G 0.15 w\n/OC /{FURNITURE} BDC").expect("writing to a string");
+    writeln!(text, "q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.5 G 0.15 w\n/OC /{FURNITURE} BDC")
+        .expect("writing to a string");
     marks.iter().for_each(|mark| path(text, mark));
     text.push_str("EMC\nQ\n");
 }
@@ -191,8 +194,10 @@ fn map(job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile]) -> String {
     let head = 14.0_f64.min(room.height() / 4.0);
     let scale = (room.width() / all.width()).min((room.height() - head) / all.height()) * 0.98;
     let place = Affine::translate((room.x0, room.y0)) * Affine::scale(scale);
-    let mut drawn: Vec<BezPath> =
-        strokes(job).filter(|stroke| matches!(stroke.role, Role::Cut | Role::Square)).map(|s| place * &s.path).collect();
+    let mut drawn: Vec<BezPath> = strokes(job)
+        .filter(|stroke| matches!(stroke.role, Role::Cut | Role::Square))
+        .map(|s| place * &s.path)
+        .collect();
     for tile in tiles {
         drawn.push(place * tile.window.to_path(0.1));
         let middle = place * tile.window.center();

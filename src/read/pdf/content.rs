@@ -73,7 +73,9 @@ pub(super) fn paths(objects: &Objects, page: &Object, hidden: &BTreeSet<u32>) ->
                 }
             }
             ("BDC", []) => {
-                let [Object::Name(_), Object::Name(name)] = &operands[..] else { return Err("a layer has no name".into()) };
+                let [Object::Name(_), Object::Name(name)] = &operands[..] else {
+                    return Err("a layer has no name".into());
+                };
                 let number = properties.and_then(|properties| objects.reference(properties, name));
                 let layer = properties.and_then(|properties| objects.get(properties, name));
                 let title = match layer.and_then(|layer| objects.get(layer, "Name")) {
