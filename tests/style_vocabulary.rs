@@ -63,9 +63,18 @@ fn refused(body: &str) -> String {
 fn points_are_found_as_they_are_said() {
     for (steps, wanted) in [
         (r#"point "p" on="bottom" along="3" square="2""#, (3.0, -8.0)),
-        (r#"line "slope" from="a" to="c"; line "other" from="b" to="d"; point "p" where="slope" crosses="other""#, (5.0, -5.0)),
-        (r#"line "slope" from="a" to="c"; point "m" from="a" down="4"; point "p" on="slope" level-with="m""#, (4.0, -4.0)),
-        (r#"line "slope" from="a" to="c"; point "m" from="a" across="7"; point "p" on="slope" plumb-with="m""#, (7.0, -7.0)),
+        (
+            r#"line "slope" from="a" to="c"; line "other" from="b" to="d"; point "p" where="slope" crosses="other""#,
+            (5.0, -5.0),
+        ),
+        (
+            r#"line "slope" from="a" to="c"; point "m" from="a" down="4"; point "p" on="slope" level-with="m""#,
+            (4.0, -4.0),
+        ),
+        (
+            r#"line "slope" from="a" to="c"; point "m" from="a" across="7"; point "p" on="slope" plumb-with="m""#,
+            (7.0, -7.0),
+        ),
         (
             r#"point "m" from="a" across="2" down="2"; line "short" from="a" to="m"; point "p" where="short" crosses="bottom" extended=#true"#,
             (10.0, -10.0),
@@ -93,7 +102,10 @@ fn steps_that_can_not_be_are_refused_with_a_reason() {
         (r#"point "m" from="a" across="5"; line "w" from="m" to="c" along="bottom""#, "does not lie on"),
         (r#"point "p" from="a" when="bust girth > 30""#, "would be missing"),
         (r#"point "p" from="a" across="if(bust girth, 3, 2)""#, "a comparison is wanted first"),
-        (r#"dart on="top" part=0.5 intake="12" point="m"; point "m" from="a" across="5" down="1""#, "farther from the edge"),
+        (
+            r#"dart on="top" part=0.5 intake="12" point="m"; point "m" from="a" across="5" down="1""#,
+            "farther from the edge",
+        ),
         (r#"pleat on="top" at="1" intake="3" length="2""#, "does not fit"),
         (r#"slash from="top" to="top" spread="2""#, "from one edge to another"),
         (r#"turn-dart from="top" to="left" at="3""#, "no dart opens"),
@@ -108,7 +120,9 @@ fn steps_that_can_not_be_are_refused_with_a_reason() {
 
 #[test]
 fn a_curve_is_hollowed_so_much_at_so_far_along() {
-    let set = square(r#"edge "right" from="c" to="d" { hollow "3/4" part=0.5; }; edge "bottom" from="b" to="c" { swell "1" along="2"; }"#);
+    let set = square(
+        r#"edge "right" from="c" to="d" { hollow "3/4" part=0.5; }; edge "bottom" from="b" to="c" { swell "1" along="2"; }"#,
+    );
     let p = piece(&set);
     let outline = p.outline();
     // The outline runs counter-clockwise, so that a hollow lies inside the square and a swell outside.
@@ -123,11 +137,19 @@ fn a_curve_is_hollowed_so_much_at_so_far_along() {
 #[test]
 fn circle_skirts_have_the_radii_of_geometry() {
     for (waist, part, radius) in [
-        ("28", 1.0, 4.4563), ("28", 0.5, 8.9127), ("28", 0.25, 17.825), ("28", 0.75, 5.942),
-        ("70 cm", 1.0, 11.141 / 2.54), ("70 cm", 0.5, 22.282 / 2.54), ("70 cm", 0.25, 44.563 / 2.54), ("70 cm", 0.75, 14.854 / 2.54),
+        ("28", 1.0, 4.4563),
+        ("28", 0.5, 8.9127),
+        ("28", 0.25, 17.825),
+        ("28", 0.75, 5.942),
+        ("70 cm", 1.0, 11.141 / 2.54),
+        ("70 cm", 0.5, 22.282 / 2.54),
+        ("70 cm", 0.25, 44.563 / 2.54),
+        ("70 cm", 0.75, 14.854 / 2.54),
     ] {
         let flounce = |depth: &str| {
-            let style = style_of(&format!("flounce \"F\" length=\"{waist}\" turns={part} depth=\"{depth}\" hem=\"0\" join=\"0\" sections=2"));
+            let style = style_of(&format!(
+                "flounce \"F\" length=\"{waist}\" turns={part} depth=\"{depth}\" hem=\"0\" join=\"0\" sections=2"
+            ));
             drafted_for(&style, &person_of("bust 40"))
         };
         let set = flounce("20");
@@ -136,7 +158,8 @@ fn circle_skirts_have_the_radii_of_geometry() {
         assert!((drawn - radius).abs() < 6e-4 * radius.max(1.0) / 4.0, "{waist} {part}: {drawn}");
         assert!((drawn - 7.0).abs() > 1.0 || part > 0.6 && part < 0.8, "the slip of a quarter of the waist");
         // Outer edge = s + 2πk·depth (geometry).
-        let outer: f64 = set.pieces.iter().map(|p| path::length(&p.edge("hem").expect("hem").path) * f64::from(p.cut.count)).sum();
+        let outer: f64 =
+            set.pieces.iter().map(|p| path::length(&p.edge("hem").expect("hem").path) * f64::from(p.cut.count)).sum();
         let waist_in = radius * std::f64::consts::TAU * part;
         assert!((outer / INCH - (waist_in + std::f64::consts::TAU * part * 20.0)).abs() < 0.01);
     }
@@ -160,7 +183,8 @@ fn strips_are_divided_by_the_width_of_the_cloth() {
         ));
         let set = drafted_for(&style, &person_of("bust 40"));
         assert_eq!(set.pieces.iter().map(|p| p.cut.count).sum::<u32>(), count);
-        let long: f64 = set.pieces.iter().map(|p| path::length(&p.edge("hem").expect("hem").path) * f64::from(p.cut.count)).sum();
+        let long: f64 =
+            set.pieces.iter().map(|p| path::length(&p.edge("hem").expect("hem").path) * f64::from(p.cut.count)).sum();
         assert!((long / INCH - 36.0 * f64::from(times)).abs() < 1e-6);
         for p in &set.pieces {
             let (cut, _) = oaktag::allow::allow(p, oaktag::allow::TOLERANCE).expect("cut line");
@@ -179,7 +203,9 @@ fn strips_are_divided_by_the_width_of_the_cloth() {
 /// marks are where the strip's quarters are.
 #[test]
 fn joins_keep_off_the_quarter_marks() {
-    for (ring, length, times) in [(true, 36, 2), (true, 36, 3), (true, 30, 4), (false, 36, 2), (false, 40, 4), (false, 43, 2)] {
+    for (ring, length, times) in
+        [(true, 36, 2), (true, 36, 3), (true, 30, 4), (false, 36, 2), (false, 40, 4), (false, 43, 2)]
+    {
         let style = style_of(&format!(
             "strip \"S\" length=\"{length}\" times={times} depth=\"8\" hem=\"1\" join=\"1/2\" cloth-width=\"44\" ring=#{ring}"
         ));
@@ -222,7 +248,8 @@ fn darts_close_to_a_fair_edge() {
     // Closed about the dart's point the edge runs on without a corner.
     let turn = (mouth[0] - dart.apex).atan2() - (mouth[1] - dart.apex).atan2();
     let before = oaktag::geom::parts::between(edge, 0.0, dart.mouth[0]);
-    let after = kurbo::Affine::rotate_about(turn, dart.apex) * oaktag::geom::parts::between(edge, dart.mouth[1], path::length(edge));
+    let after = kurbo::Affine::rotate_about(turn, dart.apex)
+        * oaktag::geom::parts::between(edge, dart.mouth[1], path::length(edge));
     let (arriving, leaving) = (path::end_tangent(&before).expect("one"), path::start_tangent(&after).expect("one"));
     assert!(arriving.dot(leaving) > 1.0 - 1e-6, "{arriving:?} {leaving:?}");
     // Sewn length: the band fits it, and the walk says so; a band cut to the edge as drawn is found.
@@ -240,7 +267,9 @@ fn darts_close_to_a_fair_edge() {
 
 #[test]
 fn pleats_and_tucks_take_from_the_edge() {
-    let set = square(r#"pleat on="top" at="2" from="a" intake="1" length="3" count=3 spacing="2 1/2"; tuck on="bottom" part=0.5 intake="1/2" length="10""#);
+    let set = square(
+        r#"pleat on="top" at="2" from="a" intake="1" length="3" count=3 spacing="2 1/2"; tuck on="bottom" part=0.5 intake="1/2" length="10""#,
+    );
     let p = piece(&set);
     assert_eq!(p.pleats.len(), 4);
     assert!((p.sewn_length("top").expect("top") / INCH - 7.0).abs() < 1e-9);
@@ -347,7 +376,10 @@ fn a_dart_is_turned_to_another_edge() {
     let full = angle(piece(&before), "top");
     assert_eq!(piece(&whole).darts.len(), 1);
     assert!((angle(piece(&whole), "right") - full).abs() < 1e-6);
-    assert!((angle(piece(&half), "right") - full / 2.0).abs() < 1e-6 && (angle(piece(&half), "top") - full / 2.0).abs() < 1e-6);
+    assert!(
+        (angle(piece(&half), "right") - full / 2.0).abs() < 1e-6
+            && (angle(piece(&half), "top") - full / 2.0).abs() < 1e-6
+    );
     for set in [&whole, &half] {
         for edge in ["top", "right", "bottom", "left"] {
             let sewn = |set: &PieceSet| piece(set).sewn_length(edge).expect(edge);

@@ -198,7 +198,13 @@ pub(super) fn pleats<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, drawn: &
             let free = drawn.mouths.iter().all(|mouth| span[1] <= mouth.span[0] || span[0] >= mouth.span[1]);
             if intake <= 0.0 || span[0] < 0.0 || span[1] > long || !free {
                 let message = format!("pleat {} does not fit on the edge", number + 1);
-                return Err(step.intake.source().error(message).edge(&edge.name.text).hint("fewer, smaller or closer").into());
+                return Err(step
+                    .intake
+                    .source()
+                    .error(message)
+                    .edge(&edge.name.text)
+                    .hint("fewer, smaller or closer")
+                    .into());
             }
             drawn.mouths.push(Mouth { span, dart: None, pleat: Some(index) });
         }

@@ -56,9 +56,7 @@ fn find<'a>(drafter: &mut Drafter<'a>, how: &'a PointHow) -> Result<Point> {
             let inward = length_or_zero(drafter, inward.as_ref())?;
             Ok(Point::new(top.x - inward * top.x.signum(), top.y + (level - top.y) * part))
         }
-        PointHow::On { edge, from, along, square } => {
-            on(drafter, edge, from.as_ref(), along, square.as_ref())
-        }
+        PointHow::On { edge, from, along, square } => on(drafter, edge, from.as_ref(), along, square.as_ref()),
         PointHow::OnLevel { edge, with, plumb } => {
             let through = self::point(drafter, with)?;
             let line = drafter.edge_path(edge)?;

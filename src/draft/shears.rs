@@ -189,7 +189,8 @@ fn slash(piece: &mut Piece, from: &Text, to: &Text, count: u32, [spread, far]: [
         let mut grown = [0.0; 2];
         for side in [0, 1] {
             let path = &piece.edges[edges[side]].path;
-            let (before, after) = (parts::between(path, 0.0, at[side]), parts::between(path, at[side], path::length(path)));
+            let (before, after) =
+                (parts::between(path, 0.0, at[side]), parts::between(path, at[side], path::length(path)));
             let (before, after) = if side == 0 { (before, motion * after) } else { (motion * before, after) };
             let (whole, more) = bridged(&before, &after);
             piece.edges[edges[side]].path = whole;

@@ -190,13 +190,7 @@ fn allowance(drafter: &mut Drafter<'_>, formula: &Formula) -> Result<f64> {
 }
 
 /// A straight strip's lengths.
-fn straight<'a>(
-    drafter: &mut Drafter<'a>,
-    strip: &'a Strip,
-    total: f64,
-    join: f64,
-    ends: f64,
-) -> Result<Vec<Length>> {
+fn straight<'a>(drafter: &mut Drafter<'a>, strip: &'a Strip, total: f64, join: f64, ends: f64) -> Result<Vec<Length>> {
     let Some(width) = &strip.cloth_width else {
         return Ok(divided(strip.ring, total, &equal(strip.ring, total, 1), join, ends));
     };
@@ -230,7 +224,14 @@ fn equal(ring: bool, total: f64, count: usize) -> Vec<f64> {
     if !ring {
         return (1..count).map(|k| long * k as f64).collect();
     }
-    let common = count * 4 / if count.is_multiple_of(4) { 4 } else if count.is_multiple_of(2) { 2 } else { 1 };
+    let common = count * 4
+        / if count.is_multiple_of(4) {
+            4
+        } else if count.is_multiple_of(2) {
+            2
+        } else {
+            1
+        };
     let first = total / common as f64 / 2.0;
     (0..count).map(|k| first + long * k as f64).collect()
 }

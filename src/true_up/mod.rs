@@ -24,7 +24,8 @@ pub fn true_up(set: &PieceSet, cut: &[CutPiece]) -> Vec<Finding> {
     let mut findings = Vec::new();
     for join in &set.joins {
         for end in [0, 1].into_iter().filter(|end| !join.pointed[*end]) {
-            let spans = [0, 1].map(|side: usize| if end == 0 { join.sides[side].first() } else { join.sides[side].last() });
+            let spans =
+                [0, 1].map(|side: usize| if end == 0 { join.sides[side].first() } else { join.sides[side].last() });
             let [Some(first), Some(second)] = spans else { continue };
             let (Some(one), Some(other)) = (meeting(cut, first, end == 0), meeting(cut, second, end == 0)) else {
                 continue;
@@ -88,13 +89,7 @@ fn direction(segment: &PathSeg, t: f64) -> Vec2 {
     if derivative.hypot() > 0.0 { derivative.normalize() } else { Vec2::new(1.0, 0.0) }
 }
 
-fn compared(
-    set: &PieceSet,
-    join: &Join,
-    end: usize,
-    spans: [&Span; 2],
-    [one, other]: [Meeting; 2],
-) -> Option<Finding> {
+fn compared(set: &PieceSet, join: &Join, end: usize, spans: [&Span; 2], [one, other]: [Meeting; 2]) -> Option<Finding> {
     let place = if end == 0 { "start" } else { "end" };
     let step = (one.far - other.far).abs();
     let bend = one.angle + other.angle - 180.0;
