@@ -17,6 +17,8 @@ pub mod text;
 
 pub mod piece;
 
+pub mod cloth;
+
 pub mod measures;
 
 pub mod style;
@@ -28,6 +30,8 @@ pub mod walk;
 pub mod shrink;
 
 pub mod allow;
+
+pub mod true_up;
 
 pub mod device;
 

@@ -28,7 +28,10 @@ fn lines() -> Vec<(&'static str, BezPath)> {
         ("square, clockwise", path("M0 0 L0 60 L80 60 L80 0 Z")),
         ("30° corner", path(&format!("M0 0 L90 0 L{} {} Z", 90.0 - 90.0 * cosine, 90.0 * sine))),
         ("30° corner, open", path(&format!("M0 0 L90 0 L{} {}", 90.0 - 90.0 * cosine, 90.0 * sine))),
-        ("sleeve cap", path("M0 0 C40 0 60 120 120 140 C150 150 170 148 190 130 C240 90 260 10 320 0 L300 -60 L20 -60 Z")),
+        (
+            "sleeve cap",
+            path("M0 0 C40 0 60 120 120 140 C150 150 170 148 190 130 C240 90 260 10 320 0 L300 -60 L20 -60 Z"),
+        ),
         ("radius 20", path(&round)),
         ("notched edge", path("M0 0 L50 0 L52 6 L54 0 L100 0 L100 40 L0 40 Z")),
     ]
@@ -37,11 +40,11 @@ fn lines() -> Vec<(&'static str, BezPath)> {
 /// Largest distance of the track from the line, and of the line from the track, mm.
 fn apart(track: &[Point], line: &BezPath) -> f64 {
     let segments: Vec<PathSeg> = line.segments().collect();
-    let to_line = |p: &Point| {
-        segments.iter().map(|s| s.nearest(*p, 1e-6).distance_sq).fold(f64::INFINITY, f64::min).sqrt()
-    };
+    let to_line =
+        |p: &Point| segments.iter().map(|s| s.nearest(*p, 1e-6).distance_sq).fold(f64::INFINITY, f64::min).sqrt();
     let chords: Vec<Line> = track.windows(2).map(|pair| Line::new(pair[0], pair[1])).collect();
-    let to_track = |p: Point| chords.iter().map(|c| c.nearest(p, 1e-9).distance_sq).fold(f64::INFINITY, f64::min).sqrt();
+    let to_track =
+        |p: Point| chords.iter().map(|c| c.nearest(p, 1e-9).distance_sq).fold(f64::INFINITY, f64::min).sqrt();
     let out = track.iter().step_by(7).map(to_line).fold(0.0, f64::max);
     let back = segments
         .iter()

@@ -23,6 +23,8 @@ pub enum Command {
     Walk(WalkArgs),
     /// Pieces in, the same pieces with their cut lines out
     Allow(AllowArgs),
+    /// Lay the pieces on cloth: how much to buy, for every cloth and width
+    Lay(LayArgs),
     /// Measure a written file against its pieces
     Proof(ProofArgs),
     /// Write a folder with a style and measures to start from
@@ -173,4 +175,36 @@ pub enum DeviceCommand {
         #[arg(long)]
         json: bool,
     },
+}
+
+/// Arguments of `lay`.
+#[derive(Debug, Args)]
+pub struct LayArgs {
+    /// What to lay; several people's pieces come on one lay.
+    #[command(flatten)]
+    pub from: From,
+    /// A cloth (`*.cloth.kdl`); without it a plain cloth of every width that shops sell
+    #[arg(short, long, value_name = "FILE", num_args = 1..)]
+    pub cloth: Vec<PathBuf>,
+    /// Lay on the cloth folded along its length, without a cloth file
+    #[arg(long)]
+    pub folded: bool,
+    /// All pieces the same way up, as for nap, without a cloth file
+    #[arg(long)]
+    pub nap: bool,
+    /// Search for this long for each lay; without it as long as a fixed number of trials takes, and the same lay each time
+    #[arg(long, value_name = "SECONDS")]
+    pub seconds: Option<f64>,
+    /// Trials for each lay
+    #[arg(long, value_name = "COUNT", default_value_t = 2_000_000)]
+    pub trials: u64,
+    /// Another number may find another lay
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub seed: u64,
+    /// The folder for the drawings of the lays, SVG
+    #[arg(short, long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print the table as JSON
+    #[arg(long)]
+    pub json: bool,
 }

@@ -89,7 +89,8 @@ struct Checked<'a> {
 
 fn check(file: &Path, json: bool) -> Outcome {
     let (named, mut findings) = disk::device_file(file)?;
-    findings.extend(device::check(&named.device).into_iter().map(|finding| finding.in_file(file.display().to_string())));
+    findings
+        .extend(device::check(&named.device).into_iter().map(|finding| finding.in_file(file.display().to_string())));
     if json {
         say::data(&as_json(&Checked { device: &named.device, findings: &findings }))?;
     } else {

@@ -4,9 +4,11 @@ mod args;
 mod commands;
 mod device;
 mod disk;
+mod lay;
 mod new;
 mod people;
 mod say;
+mod watch;
 
 use args::{Cli, Command};
 use clap::Parser;
@@ -35,6 +37,7 @@ pub fn run() -> ExitCode {
         Command::Draft(args) => commands::draft(args),
         Command::Walk(args) => commands::walk(args),
         Command::Allow(args) => commands::allow(args),
+        Command::Lay(args) => lay::lay(args),
         Command::Proof(args) => commands::proof(args),
         Command::New(args) => new::new(args),
         Command::Device(args) => device::device(args),

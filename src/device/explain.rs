@@ -152,7 +152,9 @@ fn medium(medium: &Medium) -> String {
         );
     }
     let shape = match medium.kind {
-        MediumKind::Roll { width, longest } => format!("a roll {} wide, plots up to {} long", both(width), both(longest)),
+        MediumKind::Roll { width, longest } => {
+            format!("a roll {} wide, plots up to {} long", both(width), both(longest))
+        }
         MediumKind::Sheet { width, height } => format!("sheets of {} × {}", both(width), both(height)),
     };
     format!("On {name}: {shape}, margins {}, {gap}.", sides(medium.margins))
@@ -208,9 +210,10 @@ fn tool(number: usize, tool: &Tool) -> String {
     parts.extend(tool.force.map(|grams| format!("force {} g", trimmed(grams, 1))));
     parts.extend(tool.speed.map(|speed| format!("{} mm a second", trimmed(speed, 1))));
     parts.extend(tool.power.map(|power| format!("power S{}", trimmed(power, 1))));
-    parts.extend(tool.heights.map(|heights| {
-        format!("up at {} mm, down at {} mm", trimmed(heights.up, 2), trimmed(heights.down, 2))
-    }));
+    parts.extend(
+        tool.heights
+            .map(|heights| format!("up at {} mm, down at {} mm", trimmed(heights.up, 2), trimmed(heights.down, 2))),
+    );
     parts.extend((tool.passes > 1).then(|| format!("{} passes over each line", tool.passes)));
     parts.extend(tool.bridges.map(|bridges| {
         format!("leaves bridges of {} mm at least every {} mm", trimmed(bridges.length, 2), trimmed(bridges.every, 1))

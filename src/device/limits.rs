@@ -22,7 +22,8 @@ pub(super) fn judge(root: Node<'_>, device: &Device) -> Result<()> {
                 "\"{}\" reaches {drawn:.1} mm, but the largest coordinate of {largest} is {reach:.1} mm",
                 medium.name
             );
-            let hint = format!("give a smaller {key}, a wider margin, or axes origin=\"centre\" where the machine has it");
+            let hint =
+                format!("give a smaller {key}, a wider margin, or axes origin=\"centre\" where the machine has it");
             return Err(node.error(message).hint(hint).into());
         }
     }
@@ -54,7 +55,9 @@ pub fn check(device: &Device) -> Vec<Finding> {
     for tool in device.tools.iter().filter(|tool| tool.kind == ToolKind::Knife && tool.tip == Tip::Plain) {
         let message = format!("the tool \"{}\" says nothing of its tip: lines are cut as they are given", tool.name);
         let finding = Finding::note(message);
-        findings.push(finding.hint("add drags offset=…, turns, burns kerf=… or mills kerf=… unless the machine sees to it"));
+        findings.push(
+            finding.hint("add drags offset=…, turns, burns kerf=… or mills kerf=… unless the machine sees to it"),
+        );
     }
     findings
 }

@@ -82,12 +82,8 @@ pub(super) fn read(node: Node<'_>, unit: Unit, media: &[Medium]) -> Result<Mediu
     }
     let gap = clear("gap")?.unwrap_or(GAP.min(half / 2.0));
     match kind {
-        Kind::Roll => {
-            Ok(Medium { name, kind: MediumKind::Roll { width, longest: far }, margins, gap, pages: None })
-        }
-        Kind::Sheet => {
-            Ok(Medium { name, kind: MediumKind::Sheet { width, height: far }, margins, gap, pages: None })
-        }
+        Kind::Roll => Ok(Medium { name, kind: MediumKind::Roll { width, longest: far }, margins, gap, pages: None }),
+        Kind::Sheet => Ok(Medium { name, kind: MediumKind::Sheet { width, height: far }, margins, gap, pages: None }),
         Kind::Pages => {
             let overlap = clear("overlap")?.unwrap_or(OVERLAP.min(half / 4.0));
             let along = Run { page: width - margins.left - margins.right, overlap };

@@ -10,9 +10,9 @@ mod media;
 mod read;
 mod tools;
 
+pub use axes::{Axes, Corner, Way};
 pub use explain::{explain, kind};
 pub use limits::check;
-pub use axes::{Axes, Corner, Way};
 pub use read::read;
 
 use crate::role::Role;

@@ -292,8 +292,7 @@ fn read_correction(node: Node<'_>) -> Result<Correction> {
         node.prop(key).ok_or_else(|| Box::new(node.error(format!("\"correction\" needs {key}=, {what}"))))
     };
     let medium = needs("medium", "the name of a medium")?.string()?.to_owned();
-    let ratio =
-        |key: &str| number(needs(key, "drawn length over commanded length, such as 0.9987")?, 0.5..=2.0);
+    let ratio = |key: &str| number(needs(key, "drawn length over commanded length, such as 0.9987")?, 0.5..=2.0);
     let (x, y) = (ratio("x")?, ratio("y")?);
     let skew = node.prop("skew").map_or(Ok(0.0), |value| number(value, -0.5..=0.5))?;
     Ok(Correction { date: date.into(), medium, x, y, skew })
@@ -318,7 +317,10 @@ fn check_correction(node: Node<'_>, correction: &Correction, media: &[Medium]) -
             "a skew of {} leans {lean:.1} mm across the medium, more than its margin of {margin:.1} mm",
             correction.skew
         );
-        return Err(node.error(message).hint("square the machine up by its maker's manual, or widen the margin").into());
+        return Err(node
+            .error(message)
+            .hint("square the machine up by its maker's manual, or widen the margin")
+            .into());
     }
     Ok(())
 }
@@ -357,9 +359,11 @@ pub(super) fn only_for(node: Node<'_>, fits: bool, language: &str) -> Result<()>
 pub(super) fn choice<T: Copy>(value: Value<'_>, what: &str, known: &[(&str, T)]) -> Result<T> {
     let word = value.text()?.text;
     let names: Vec<&str> = known.iter().map(|(name, _)| *name).collect();
-    known.iter().find(|(name, _)| *name == word).map(|(_, choice)| *choice).ok_or_else(|| {
-        with_known(value.error(format!("there is no {what} \"{word}\"")), &word, &names).into()
-    })
+    known
+        .iter()
+        .find(|(name, _)| *name == word)
+        .map(|(_, choice)| *choice)
+        .ok_or_else(|| with_known(value.error(format!("there is no {what} \"{word}\"")), &word, &names).into())
 }
 
 /// A length under 100 m, mm.
@@ -384,5 +388,8 @@ pub(super) fn number(value: Value<'_>, range: RangeInclusive<f64>) -> Result<f64
 pub(super) fn whole(value: Value<'_>, range: RangeInclusive<i128>) -> Result<u32> {
     let refuse = || value.error(format!("expected a whole number between {} and {}", range.start(), range.end()));
     let number = value.number().ok().filter(|number| number.fract() == 0.0);
-    number.filter(|number| range.contains(&(*number as i128))).map(|number| number as u32).ok_or_else(|| refuse().into())
+    number
+        .filter(|number| range.contains(&(*number as i128)))
+        .map(|number| number as u32)
+        .ok_or_else(|| refuse().into())
 }

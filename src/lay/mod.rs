@@ -3,12 +3,17 @@
 //! A sheet's origin is the lower left corner of the medium, margins included; y points up. On a roll x runs along the
 //! feed and y across the roll.
 
+pub mod cloth;
 mod copy;
+mod outline;
 mod pack;
+mod prove;
 mod rows;
+pub mod search;
 mod square;
 mod verify;
 
+pub use prove::prove_cloth;
 pub use verify::verify;
 
 use crate::device::Medium;

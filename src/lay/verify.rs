@@ -99,7 +99,7 @@ fn compare(a: &Polygon, b: &Polygon, gap: f64) -> std::result::Result<(), String
 }
 
 /// The distance between two polygons; where it is `least` or more, any number that is as large.
-fn distance(a: &Polygon, b: &Polygon, least: f64) -> f64 {
+pub(super) fn distance(a: &Polygon, b: &Polygon, least: f64) -> f64 {
     let sides = |of: &Polygon, near: &Polygon| -> Vec<geo::Line> {
         let Some(near) = near.bounding_rect() else { return Vec::new() };
         let (low, high) = (near.min(), near.max());

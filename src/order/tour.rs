@@ -141,10 +141,14 @@ fn searched(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn F
     let ways: Vec<Vec<Way>> = visits.iter().map(|visit| ways(&visit.path, effort.any_start)).collect();
     let mut paths = paths(visits, &ways, home, effort.one_by_one);
     let rules = Rules::new(
-        visits.iter().enumerate().map(|(index, visit)| (index as u32 + 1, visit.group.map(|group| (group, visit.level)))),
+        visits
+            .iter()
+            .enumerate()
+            .map(|(index, visit)| (index as u32 + 1, visit.group.map(|group| (group, visit.level)))),
     );
     let rules = rules.as_ref();
-    let counts = if effort.kicks > 2000 { Counts { nearest: 6, quadrant: 3 } } else { Counts { nearest: 5, quadrant: 1 } };
+    let counts =
+        if effort.kicks > 2000 { Counts { nearest: 6, quadrant: 3 } } else { Counts { nearest: 5, quadrant: 1 } };
     let rounds = if paths.turns.contains(&true) { ROUNDS } else { 1 };
     let mut order: Vec<u32> = Vec::new();
     for round in 0..rounds {

@@ -2,18 +2,23 @@
 
 use crate::allow::{self, CutPiece};
 use crate::calibrate;
-use crate::device::{Blocks, Device, Language, Medium, MediumKind};
+use crate::cloth::Cloth;
+use crate::device::{Blocks, Device, Language, Medium, MediumKind, Sequence, Tip};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
+use crate::lay::cloth::{ClothLay, Garment};
+use crate::lay::search::{Budget, Progress};
 use crate::lay::{self, Copies, Sheet};
 use crate::mark::{self, Heading, MarkedPiece};
 use crate::measures::Measures;
 use crate::order;
-use crate::piece::PieceSet;
+use crate::piece::{Piece, PieceSet};
 use crate::proof::{self, Proof};
 use crate::read::{self, Drawing};
 use crate::report::{self, FileLine, MeasureRow, ProofSheet};
+use crate::shrink;
 use crate::style::Style;
+use crate::true_up;
 use crate::units::{INCH, Unit, format_length};
 use crate::walk::{self, WalkedJoin};
 use crate::write;
@@ -124,6 +129,7 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
     let mut findings = walked.findings.clone();
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
+    findings.extend(true_up::true_up(&walked.set, &cut));
     let (marked, found) = mark_all(&walked.set, &cut)?;
     findings.extend(found);
     let mut files = Vec::new();
@@ -173,6 +179,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
     let mut findings = walked.findings.clone();
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
+    findings.extend(true_up::true_up(&walked.set, &cut));
     let (marked, found) = mark_all(&walked.set, &cut)?;
     findings.extend(found);
     Ok(report::proof_sheet(&ProofSheet {
@@ -204,11 +211,43 @@ pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result
     let (mut drawing, findings) = read_back(bytes, file, device.language)?;
     if let Some(pixel) = device.pixel {
         // A pixel is read as a 96th of an inch (CSS 2.1, 4.3.2), and is shown as large as it was measured.
-        let scale = Affine::scale(pixel / (INCH / 96.0));
-        drawing.paths.iter_mut().for_each(|path| path.path.apply_affine(scale));
+        let scale = pixel / (INCH / 96.0);
+        drawing.paths.iter_mut().for_each(|path| path.path.apply_affine(Affine::scale(scale)));
+        drawing.width.iter_mut().chain(&mut drawing.height).for_each(|side| *side *= scale);
     }
     let correction = device.correction(&sheet.medium);
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
+}
+
+/// Lays several people's pieces on one cloth, made larger by what it will shrink.
+///
+/// # Errors
+/// As [`shrink::shrink`], [`allow::allow`] and [`lay::cloth::lay_on_cloth`].
+pub fn lay_on_cloth(
+    sets: &[&PieceSet],
+    cloth: &Cloth,
+    budget: &Budget,
+    progress: &mut dyn FnMut(Progress) -> bool,
+) -> Result<(ClothLay, Vec<Finding>)> {
+    let [along, across] = cloth.shrinkage;
+    let mut findings = Vec::new();
+    let mut cut_pieces = Vec::new();
+    for set in sets {
+        let of_cloth: Vec<&Piece> = set.pieces.iter().filter(|piece| piece.cut.cloth == cloth.cut_as).collect();
+        let (pieces, found) = gather(&of_cloth, |piece| {
+            let (piece, mut findings) = shrink::shrink(piece, along, across)?;
+            let (cut, found) = allow::allow(&piece, allow::TOLERANCE)?;
+            findings.extend(found);
+            Ok((cut, findings))
+        })?;
+        findings.extend(found);
+        cut_pieces.push(pieces);
+    }
+    let garments: Vec<Garment> =
+        sets.iter().zip(&cut_pieces).map(|(set, pieces)| Garment { person: &set.person, pieces }).collect();
+    let (lay, found) = lay::cloth::lay_on_cloth(&garments, cloth, budget, progress)?;
+    findings.extend(found);
+    Ok((lay, findings))
 }
 
 /// Cut lines and marks for every piece.
@@ -273,6 +312,7 @@ fn first_medium(device: &Device) -> Result<&Medium> {
 type Written = Vec<(Sheet, ProvenFile, Proof)>;
 
 fn write_device(set: &PieceSet, named: &NamedDevice, marked: &[MarkedPiece]) -> Result<(Written, Vec<Finding>)> {
+    can_follow(&named.device)?;
     let (sheets, mut findings) = lay_for(&named.device, marked)?;
     let count = sheets.len();
     let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
@@ -341,6 +381,30 @@ fn write_sheet(
 fn no_writer(language: Language) -> Box<Finding> {
     let message = format!("files in {} can't be written yet", language.name());
     Finding::error(message).hint("use a device whose language is svg or dxf").into()
+}
+
+/// Refuses a profile that asks for what no stage does yet: a line that is not where the blade wants it would pass for one
+/// that is.
+fn can_follow(device: &Device) -> Result<()> {
+    let refuse = |what: String| {
+        let finding = Finding::error(format!("\"{}\": {what} can't be done yet", device.name));
+        Err(Box::new(finding.hint("take it out of the profile only if the machine sees to it by itself")))
+    };
+    if device.sequence == Sequence::PieceByPiece {
+        return refuse("finishing piece by piece".into());
+    }
+    for tool in &device.tools {
+        if tool.tip != Tip::Plain {
+            return refuse(format!("following the tip of the tool \"{}\"", tool.name));
+        }
+        if tool.bridges.is_some() {
+            return refuse(format!("leaving bridges with the tool \"{}\"", tool.name));
+        }
+        if tool.passes > 1 {
+            return refuse(format!("going over each line more than once with the tool \"{}\"", tool.name));
+        }
+    }
+    Ok(())
 }
 
 fn read_back(bytes: &[u8], file: &str, language: Language) -> Result<(Drawing, Vec<Finding>)> {

@@ -4,12 +4,14 @@
 //! by its own Content-Security-Policy (W3C, CSP 3), and all text that a user wrote is escaped, so that a name such as
 //! `<b>` is read and never obeyed.
 
+mod cloth;
 mod drawing;
 mod html;
 mod page;
 mod text;
 mod words;
 
+pub use cloth::{ClothLine, cloth_svg, cloth_text};
 pub use page::proof_sheet;
 pub use text::{files_text, walk_json, walk_text};
 

@@ -1,0 +1,300 @@
+//! Lays on cloth, checked by means other than the program's own.
+
+use geo::{Area, BooleanOps, BoundingRect, Distance, Euclidean, LineString, Polygon};
+use kurbo::{Affine, BezPath, PathEl, Point, Shape, Vec2};
+use oaktag::allow::CutPiece;
+use oaktag::cloth::{Cloth, Way};
+use oaktag::diag::Finding;
+use oaktag::lay::cloth::{ClothLay, Garment, lay_on_cloth};
+use oaktag::lay::prove_cloth;
+use oaktag::lay::search::Budget;
+use oaktag::piece::{Cut, Edge, Finish, Piece};
+use oaktag::units::Unit;
+
+fn budget(evaluations: u64) -> Budget {
+    Budget { evaluations, seconds: None, threads: 1, seed: 5, enough: 0.0 }
+}
+
+fn piece(name: &str, corners: &[(f64, f64)], fold: bool, count: u32, mirrored: bool) -> CutPiece {
+    let edges: Vec<Edge> = (0..corners.len())
+        .map(|i| {
+            let mut path = BezPath::new();
+            path.move_to(corners[i]);
+            path.line_to(corners[(i + 1) % corners.len()]);
+            Edge { name: format!("edge {i}"), path, allowance: 0.0, fold: fold && i == 0, corner: Finish::Mitre }
+        })
+        .collect();
+    let mut cut_line = BezPath::new();
+    cut_line.move_to(corners[0]);
+    corners[1..].iter().for_each(|corner| cut_line.line_to(*corner));
+    cut_line.close_path();
+    let along = Point::from(corners[1]) - Point::from(corners[0]);
+    let middle = cut_line.bounding_box().center();
+    let piece = Piece {
+        name: name.into(),
+        cut: Cut { count, mirrored, cloth: "main cloth".into() },
+        edges,
+        notches: Vec::new(),
+        darts: Vec::new(),
+        pleats: Vec::new(),
+        grain: [middle, middle + along],
+        drills: Vec::new(),
+        lines: Vec::new(),
+    };
+    CutPiece { piece, cut_line }
+}
+
+/// The bodice half on the fold and a sleeve-like piece in a pair.
+fn garment() -> Vec<CutPiece> {
+    vec![
+        piece(
+            "Front",
+            &[(0.0, 0.0), (400.0, 0.0), (380.0, 220.0), (250.0, 260.0), (120.0, 180.0), (30.0, 140.0)],
+            true,
+            1,
+            false,
+        ),
+        piece(
+            "Back",
+            &[(0.0, 0.0), (420.0, 0.0), (400.0, 230.0), (250.0, 250.0), (130.0, 180.0), (10.0, 150.0)],
+            false,
+            2,
+            true,
+        ),
+        piece("Sleeve", &[(0.0, 0.0), (500.0, 40.0), (600.0, 150.0), (500.0, 260.0), (0.0, 300.0)], false, 2, true),
+    ]
+}
+
+fn cloth(folded: bool, way: Way) -> Cloth {
+    // 45 in, exactly 1143 mm.
+    Cloth { folded, way, ..Cloth::plain("main cloth", 1143.0, Unit::Inch) }
+}
+
+fn laid(pieces: &[CutPiece], cloth: &Cloth, evaluations: u64) -> Result<(ClothLay, Vec<Finding>), Box<Finding>> {
+    lay_on_cloth(&[Garment { person: "Ida", pieces }], cloth, &budget(evaluations), &mut |_| true)
+}
+
+fn polygon(path: &BezPath) -> Polygon {
+    let mut points = Vec::new();
+    kurbo::flatten(path, 0.005, |element| match element {
+        PathEl::MoveTo(p) | PathEl::LineTo(p) => points.push((p.x, p.y)),
+        _ => {}
+    });
+    Polygon::new(LineString::from(points), Vec::new())
+}
+
+/// No shared area, the gap kept, inside the cloth, and the grain along it: by geo and by the pieces' own coordinates.
+fn assert_sound(lay: &ClothLay, pieces: &[CutPiece], cloth: &Cloth) {
+    let shapes: Vec<Polygon> = lay.placed.iter().map(|placed| polygon(&placed.outline)).collect();
+    for (i, a) in shapes.iter().enumerate() {
+        let placed = &lay.placed[i];
+        let bounds = a.bounding_rect().expect("an extent");
+        assert!(bounds.min().x > -0.02 && bounds.min().y > -0.02, "{} leaves the cloth", placed.piece);
+        assert!(bounds.max().x < lay.length + 0.02 && bounds.max().y < cloth.usable() + 0.02, "{}", placed.piece);
+        let piece = pieces.iter().find(|piece| piece.piece.name == placed.piece).expect("known");
+        let grain = placed.transform * piece.piece.grain[1] - placed.transform * piece.piece.grain[0];
+        let off = grain.y.atan2(grain.x.abs()).to_degrees().abs();
+        assert!(off <= cloth.grain + 1e-6, "{} is {off}° off grain", placed.piece);
+        assert!(cloth.way != Way::One || grain.x > 0.0, "{} lies against the nap", placed.piece);
+        let full = if piece.piece.fold().is_some() && !placed.on_fold { 2.0 } else { 1.0 };
+        assert!((a.unsigned_area() / piece.cut_line.area().abs() - full).abs() < 1e-3, "{} has its size", placed.piece);
+        for b in &shapes[i + 1..] {
+            assert!(a.intersection(b).unsigned_area() < 1e-9, "{} overlaps", placed.piece);
+            assert!(cloth.gap <= 0.0 || Euclidean.distance(a, b) >= cloth.gap - 0.01, "{} is too near", placed.piece);
+        }
+    }
+    let copies: u32 = lay.placed.iter().map(|placed| placed.copies).sum();
+    assert_eq!(copies, pieces.iter().map(|piece| piece.piece.cut.count).sum::<u32>());
+}
+
+#[test]
+fn single_and_folded() {
+    let pieces = garment();
+    for way in [Way::Either, Way::Garment, Way::One] {
+        for folded in [false, true] {
+            let cloth = cloth(folded, way);
+            let (lay, _) = laid(&pieces, &cloth, 20_000).expect("lays");
+            assert_sound(&lay, &pieces, &cloth);
+            assert_eq!(lay.placed.iter().filter(|placed| placed.on_fold).count(), usize::from(folded));
+            // Pairs lie in both layers, and the front against the fold.
+            assert_eq!(lay.placed.len(), if folded { 3 } else { 5 });
+        }
+    }
+}
+
+#[test]
+fn the_same_every_time_and_better_with_more_trials() {
+    let pieces = garment();
+    let cloth = cloth(false, Way::Either);
+    let lays = [5_000, 5_000, 200_000].map(|trials| laid(&pieces, &cloth, trials).expect("lays").0);
+    assert_eq!(lays[0], lays[1]);
+    assert!(lays[2].length <= lays[0].length);
+}
+
+#[test]
+fn flaws_are_left_out() {
+    let pieces = garment();
+    for folded in [false, true] {
+        let cloth = Cloth { flaws: vec![[100.0, 260.0, 700.0, 760.0]], ..cloth(folded, Way::Either) };
+        let (lay, _) = laid(&pieces, &cloth, 20_000).expect("lays");
+        // Across from one edge, 700 to 760 of 1143 mm: from the fold at 571.5 it is 128.5 to 188.5.
+        let (low, high) = if folded { (128.5, 188.5) } else { (700.0 - 12.7, 760.0 - 12.7) };
+        let flaw = geo::Rect::new((100.0, low), (260.0, high)).to_polygon();
+        assert!(lay.placed.iter().all(|placed| polygon(&placed.outline).intersection(&flaw).unsigned_area() < 1e-9));
+        let mut on_it = lay.clone();
+        let by = Vec2::new(180.0, f64::midpoint(low, high)) - on_it.placed[1].outline.bounding_box().center().to_vec2();
+        shift(&mut on_it, 1, by);
+        on_it.placed.truncate(2);
+        assert!(prove_cloth(&on_it, &[Garment { person: "Ida", pieces: &pieces }], &cloth).is_err());
+    }
+}
+
+fn shift(lay: &mut ClothLay, index: usize, by: Vec2) {
+    let placed = &mut lay.placed[index];
+    placed.outline.apply_affine(Affine::translate(by));
+    placed.transform = Affine::translate(by) * placed.transform;
+}
+
+/// A sound lay, and the same lay with one fault after the other.
+#[test]
+fn the_proof_catches_seeded_faults() {
+    let pieces = garment();
+    let garments = [Garment { person: "Ida", pieces: &pieces }];
+    for (folded, way) in [(false, Way::One), (true, Way::Garment)] {
+        let cloth = cloth(folded, way);
+        let (sound, _) = laid(&pieces, &cloth, 5_000).expect("lays");
+        prove_cloth(&sound, &garments, &cloth).expect("sound");
+        let last = sound.placed.len() - 1;
+        let turn = |lay: &mut ClothLay, by: Affine| {
+            let placed = &mut lay.placed[last];
+            let middle = placed.outline.bounding_box().center().to_vec2();
+            let about = Affine::translate(middle) * by * Affine::translate(-middle);
+            placed.outline.apply_affine(about);
+            placed.transform = about * placed.transform;
+        };
+        let caught = |what: &str, word: &str, spoil: &dyn Fn(&mut ClothLay)| {
+            let mut lay = sound.clone();
+            spoil(&mut lay);
+            let finding = prove_cloth(&lay, &garments, &cloth).expect_err(what);
+            assert!(finding.message.contains(word), "{what}: {finding}");
+        };
+        caught("one copy less", "copies", &|lay| lay.placed.truncate(last));
+        caught("one mirrored copy too many", "copies", &|lay| lay.placed[last].transform *= Affine::FLIP_X);
+        caught("half a degree off the grain", "off", &|lay| turn(lay, Affine::rotate(0.5_f64.to_radians())));
+        caught("a half turn", "lies", &|lay| turn(lay, Affine::rotate(std::f64::consts::PI)));
+        caught("on the other", "mm from", &|lay| {
+            let [a, b] = [last, last - 1].map(|index| lay.placed[index].outline.bounding_box().center());
+            shift(lay, last, b - a);
+        });
+        caught("over the selvedge", "leaves the cloth", &|lay| {
+            let top = lay.placed[last].outline.bounding_box().y1;
+            shift(lay, last, Vec2::new(0.0, cloth.usable() - top + 0.1));
+        });
+        caught("a longer lay than it says", "leaves the cloth", &|lay| lay.length -= 0.1);
+        caught("stretched", "size", &|lay| lay.placed[last].transform *= Affine::scale(1.001));
+        if folded {
+            caught("off the fold", "fold", &|lay| shift(lay, 0, Vec2::new(0.0, 0.1)));
+        }
+    }
+}
+
+#[test]
+fn bad_input_is_said_plainly() {
+    let wide = [piece("Cape", &[(0.0, 0.0), (900.0, 0.0), (900.0, 1200.0), (0.0, 1200.0)], false, 1, false)];
+    let finding = *laid(&wide, &cloth(false, Way::Either), 100).expect_err("too wide");
+    // 1143 − 2 × 12.7 = 1117.6 mm = 44 in; 1200 mm are 82.4 mm more, 3 1/4 in.
+    assert_eq!(finding.piece.as_deref(), Some("Cape"));
+    assert!(finding.message.contains("3 1/4 in more than the 44 in"), "{finding}");
+    let hint = finding.hint.expect("a hint");
+    for way in ["cross grain", "join", "a cloth at least"] {
+        assert!(hint.contains(way), "{hint}");
+    }
+    let mut none = garment();
+    none[1].piece.cut.count = 0;
+    assert!(laid(&none, &cloth(false, Way::Either), 100).expect_err("0 copies").message.contains("0 times"));
+    let mut grainless = garment();
+    grainless[1].piece.grain[1] = grainless[1].piece.grain[0];
+    assert!(laid(&grainless, &cloth(false, Way::Either), 100).expect_err("no grain").message.contains("no grain"));
+    let no_width = Cloth { width: 0.0, ..cloth(false, Way::Either) };
+    assert!(laid(&garment(), &no_width, 100).expect_err("no width").message.contains("no width"));
+    let other = Cloth { cut_as: "lining".into(), ..cloth(false, Way::Either) };
+    assert!(laid(&garment(), &other, 100).expect_err("nothing").message.contains("lining"));
+    let mut many = garment();
+    many[1].piece.cut.count = u32::MAX;
+    assert!(laid(&many, &cloth(false, Way::Either), 100).expect_err("too many").message.contains("copies"));
+    let short = Cloth { length: 300.0, ..cloth(false, Way::Either) };
+    let (_, findings) = laid(&garment(), &short, 1000).expect("lays");
+    assert!(findings.iter().any(|finding| finding.message.contains("too short")));
+    let long = Cloth { length: 5000.0, ..cloth(false, Way::Either) };
+    assert!(laid(&garment(), &long, 1000).expect("lays").1.is_empty());
+}
+
+/// Random numbers that are the same every time: the 64-bit linear congruential generator of Knuth's MMIX.
+struct Random(u64);
+
+impl Random {
+    fn next(&mut self) -> f64 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 11) as f64 / (1_u64 << 53) as f64
+    }
+    fn between(&mut self, low: f64, high: f64) -> f64 {
+        low + self.next() * (high - low)
+    }
+}
+
+/// Star-shaped about a middle, so that it never crosses itself; a piece on the fold is a half of such a star.
+fn generated(random: &mut Random, name: &str) -> CutPiece {
+    let fold = random.next() < 0.25;
+    let corners = 4 + (random.next() * 6.0) as usize;
+    let radius = random.between(60.0, 300.0);
+    let round = if fold { std::f64::consts::PI } else { std::f64::consts::TAU };
+    let mut points: Vec<(f64, f64)> = (0..corners)
+        .map(|corner| {
+            let part = (corner as f64 + 0.1 + 0.8 * random.next()) / corners as f64;
+            let long = radius * random.between(0.3, 1.0);
+            (long * (part * round).cos(), long * (part * round).sin())
+        })
+        .collect();
+    if fold {
+        points.splice(0..0, [(-radius, 0.0), (radius, 0.0)]);
+    }
+    let mut made = piece(name, &points, fold, 1 + (random.next() * 3.0) as u32, random.next() < 0.5);
+    if !fold {
+        made.piece.grain[1] = made.piece.grain[0] + Vec2::from_angle(random.between(0.0, round)) * 40.0;
+    }
+    made
+}
+
+fn generated_lays(count: usize, seed: u64) -> usize {
+    let mut random = Random(seed);
+    let mut laid_pieces = 0;
+    for _ in 0..count {
+        let pieces: Vec<CutPiece> =
+            (0..2 + (random.next() * 3.0) as usize).map(|n| generated(&mut random, &format!("Piece {n}"))).collect();
+        let way = [Way::Either, Way::Garment, Way::One][(random.next() * 3.0) as usize];
+        let cloth = Cloth {
+            way,
+            folded: random.next() < 0.4,
+            gap: if random.next() < 0.3 { 0.0 } else { random.between(0.5, 8.0) },
+            grain: if random.next() < 0.2 { random.between(0.5, 4.0) } else { 0.0 },
+            width: random.between(1250.0, 1600.0),
+            ..Cloth::plain("main cloth", 0.0, Unit::Centimetre)
+        };
+        let (lay, _) = laid(&pieces, &cloth, 1500).expect("lays");
+        assert_sound(&lay, &pieces, &cloth);
+        laid_pieces += lay.placed.len();
+    }
+    laid_pieces
+}
+
+#[test]
+fn generated_lays_are_sound() {
+    assert!(generated_lays(250, 1) > 500);
+}
+
+/// The full count; its result is in `tests/results/lay.txt`.
+#[test]
+#[ignore = "minutes"]
+fn ten_thousand_generated_lays_are_sound() {
+    println!("10000 lays, {} pieces, no overlap, no wrong grain", generated_lays(10_000, 2));
+}
