@@ -6,7 +6,7 @@ use super::rules::Rules;
 use super::search::{Paths, Search};
 use super::starts::{Way, best_ways};
 use crate::geom::path::is_closed;
-use kurbo::{BezPath, ParamCurve, PathEl, PathSeg, Point};
+use kurbo::{BezPath, ParamCurve, PathEl, PathSeg, Point, Vec2};
 
 /// One path to go through.
 #[derive(Clone, Debug)]
@@ -51,7 +51,7 @@ const ROUNDS: usize = 2;
 /// `progress` is told now and then which share of the kicks is spent, 0 to 1, and says which share it holds for spent:
 /// the same, or more where time runs out (the result then depends on the machine), or 1 to stop.
 pub fn tour(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn FnMut(f64) -> f64) -> Vec<Stop> {
-    let as_given = as_given(visits);
+    let as_given = as_given(visits, effort.one_by_one);
     if visits.len() < 2 {
         return as_given;
     }
@@ -70,8 +70,19 @@ pub fn travel(stops: &[Stop], home: Point) -> f64 {
     sum + at.distance(home)
 }
 
-/// In the order given, but for those that have to wait: they come as soon as they may.
-fn as_given(visits: &[Visit]) -> Vec<Stop> {
+/// In the order given, but for those that have to wait: they come as soon as they may, and one by one with their group.
+fn as_given(visits: &[Visit], one_by_one: bool) -> Vec<Stop> {
+    if one_by_one {
+        let mut first = std::collections::BTreeMap::new();
+        let mut order: Vec<usize> = (0..visits.len()).collect();
+        let places: Vec<usize> = visits
+            .iter()
+            .enumerate()
+            .map(|(index, visit)| visit.group.map_or(index, |group| *first.entry(group).or_insert(index)))
+            .collect();
+        order.sort_by_key(|index| (places[*index], visits[*index].level));
+        return order.into_iter().map(|index| (index, visits[index].path.clone())).collect();
+    }
     let mut waiting = Waiting::new(visits);
     let mut stops = Vec::with_capacity(visits.len());
     for index in 0..visits.len() {
@@ -146,7 +157,9 @@ fn searched(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn F
         let share = (round + 1) as f64 / rounds as f64;
         if round == 0 {
             order = greedy(&paths.points, &paths.site, &near);
-            if let Some(rules) = rules {
+            if effort.one_by_one {
+                order = by_groups(visits, &paths, &order, home, effort);
+            } else if let Some(rules) = rules {
                 let mut free = Search::new(&mut paths, &near, None, order, effort.seed);
                 free.settle(&mut || progress(before) < share);
                 order = free.into_order();
@@ -155,7 +168,7 @@ fn searched(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn F
         }
         let mut search = Search::new(&mut paths, &near, rules, order, effort.seed.wrapping_add(round as u64));
         search.settle(&mut || progress(before) < share);
-        search.shake(&mut |kicks| progress((before + kicks as f64 / effort.kicks as f64).min(1.0)) < share);
+        search.shake(&mut |kicks| progress((before + kicks as f64 / effort.kicks as f64).min(share)) < share);
         order = search.into_order();
         let stops: Vec<&[Way]> = order[1..].iter().map(|end| &*ways[*end as usize / 2 - 1]).collect();
         for (end, way) in order[1..].iter_mut().zip(best_ways(&stops, home)) {
@@ -185,6 +198,33 @@ fn searched(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn F
             (index, starting_from(&visits[index].path, which as usize))
         })
         .collect()
+}
+
+/// A tour parted into its groups, each in the order that it has in the tour but for levels, the groups in the order of a
+/// tour through their middles.
+fn by_groups(visits: &[Visit], paths: &Paths, order: &[u32], home: Point, effort: &Effort) -> Vec<u32> {
+    let mut groups: std::collections::BTreeMap<u32, (Vec<u32>, Vec2)> = std::collections::BTreeMap::new();
+    for &end in &order[1..] {
+        let (members, sum) = groups.entry(paths.groups[end as usize / 2]).or_default();
+        members.push(end);
+        *sum += paths.points[end as usize].to_vec2();
+    }
+    let mut groups: Vec<(Vec<u32>, Vec2)> = groups.into_values().collect();
+    let middles: Vec<Visit> = groups
+        .iter()
+        .map(|(members, sum)| {
+            let mut path = BezPath::new();
+            path.move_to((*sum / members.len() as f64).to_point());
+            Visit { path, group: None, level: 0 }
+        })
+        .collect();
+    let effort = Effort { kicks: effort.kicks.min(4 * middles.len()), one_by_one: false, ..*effort };
+    let mut parted = vec![order[0]];
+    for (group, _) in tour(&middles, home, &effort, &mut |done| done) {
+        groups[group].0.sort_by_key(|end| visits[*end as usize / 2 - 1].level);
+        parted.append(&mut groups[group].0);
+    }
+    parted
 }
 
 /// A tour mended so that the rules hold, the way round that is then shorter.
