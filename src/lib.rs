@@ -29,6 +29,8 @@ pub mod shrink;
 
 pub mod allow;
 
+pub mod true_up;
+
 pub mod device;
 
 pub mod mark;

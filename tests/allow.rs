@@ -19,7 +19,8 @@ fn distance(path: &BezPath, p: Point) -> f64 {
 #[test]
 fn notch_in_a_rectangle() {
     let k = 8.0 * 0.552_284_749_830_793_4;
-    let notch = format!("M108 100 C108 {} {} 92 100 92 C{} 92 92 {} 92 100", 100.0 - k, 100.0 + k, 100.0 - k, 100.0 - k);
+    let notch =
+        format!("M108 100 C108 {} {} 92 100 92 C{} 92 92 {} 92 100", 100.0 - k, 100.0 + k, 100.0 - k, 100.0 - k);
     for (width, area) in [(4.0, 22386.26), (7.999, 24972.93), (8.0, 24973.59), (12.7, 28112.33)] {
         let round = Finish::Round;
         let piece = piece(&[
@@ -88,7 +89,8 @@ fn corners_of_a_triangle() {
     // An equilateral triangle turns by 120° at each corner.
     let points = [(0.0, 0.0), (100.0, 0.0), (50.0, 75.0_f64.sqrt() * 10.0)];
     let corner = Point::new(0.0, 0.0);
-    let farthest = |path: &BezPath| path.segments().map(|s| s.start().distance(corner)).filter(|d| *d < 50.0).fold(0.0, f64::max);
+    let farthest =
+        |path: &BezPath| path.segments().map(|s| s.start().distance(corner)).filter(|d| *d < 50.0).fold(0.0, f64::max);
     let turn = 120.0_f64.to_radians();
     let bevel = cut_line(&polygon(&points, 10.0, Finish::Bevel));
     assert!((distance(&bevel, corner) - 10.0 * (turn / 2.0).cos()).abs() < 1e-9);

@@ -12,12 +12,7 @@ use oaktag::piece::{Dart, Finish, Piece, Pleat, Pressed};
 /// A skirt back whose waist, its third edge, runs from right to left.
 fn skirt(waist: &str) -> Piece {
     let m = Finish::Mitre;
-    piece(&[
-        ("M0 0 L240 0", 30.0, m),
-        ("M240 0 L230 300", 15.0, m),
-        (waist, 12.0, m),
-        ("M0 305 L0 0", 15.0, m),
-    ])
+    piece(&[("M0 0 L240 0", 30.0, m), ("M240 0 L230 300", 15.0, m), (waist, 12.0, m), ("M0 305 L0 0", 15.0, m)])
 }
 
 const STRAIGHT: &str = "M230 300 L0 305";
@@ -42,7 +37,8 @@ fn apex(piece: &Piece, mouth: [f64; 2], depth: f64) -> (Point, Point, Point) {
 
 /// Points of the cut line whose direction from the dart's point lies between two others.
 fn between(line: &BezPath, centre: Point, from: Vec2, to: Vec2) -> Vec<Point> {
-    let inside = |p: &Point| from.cross(*p - centre) > 0.05 && to.cross(*p - centre) < -0.05 && from.dot(*p - centre) > 0.0;
+    let inside =
+        |p: &Point| from.cross(*p - centre) > 0.05 && to.cross(*p - centre) < -0.05 && from.dot(*p - centre) > 0.0;
     line.segments().flat_map(|s| (0..=40).map(move |i| s.eval(f64::from(i) / 40.0))).filter(inside).collect()
 }
 

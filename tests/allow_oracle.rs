@@ -5,7 +5,9 @@
 
 mod allow_support;
 
-use allow_support::oracle::{Chain, capsule_error, clipper_offset, flattened, hausdorff, region, sew_chain, with_slits_closed};
+use allow_support::oracle::{
+    Chain, capsule_error, clipper_offset, flattened, hausdorff, region, sew_chain, with_slits_closed,
+};
 use allow_support::{CLASSES, Class, random_piece};
 use oaktag::allow::{TOLERANCE, allow};
 use oaktag::diag::Severity;

@@ -189,7 +189,8 @@ fn cap(
         // A box pleat: folds at a quarter and three quarters of the mouth, and in the middle the seam itself.
         (Pressed::Open, None) => {
             let quarter = wide / 4.0;
-            let image = |run: &[PathSeg], foot: Point, way: f64| run_up(run, |at| way * (at - foot).dot(along) - quarter);
+            let image =
+                |run: &[PathSeg], foot: Point, way: f64| run_up(run, |at| way * (at - foot).dot(along) - quarter);
             let shift = Affine::translate(2.0 * quarter * along);
             let first = image(&over_left, p, 1.0).zip(image(&left, p, -1.0));
             let second = image(&over_right, q, -1.0).zip(image(&right, q, 1.0));

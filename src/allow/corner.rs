@@ -264,7 +264,8 @@ impl Turn<'_> {
         let bisector = (self.along[0] - self.along[1]).normalize();
         let far = self.width[0].max(self.width[1]);
         // How far each cut line must run on to reach that line.
-        let on = |end: Point, ahead: Vec2| end + (far - (end - self.vertex).dot(bisector)) / ahead.dot(bisector) * ahead;
+        let on =
+            |end: Point, ahead: Vec2| end + (far - (end - self.vertex).dot(bisector)) / ahead.dot(bisector) * ahead;
         self.plain(self.outward(&[on(self.ends[0], self.along[0]), on(self.ends[1], -self.along[1])]))
     }
 

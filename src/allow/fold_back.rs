@@ -154,7 +154,11 @@ fn folded_first(sides: [Strip; 2], tolerance: f64) -> Option<Corner> {
         if parallel.evolute {
             return None;
         }
-        chain.push(if stretch == from.0 && from.1 > 0.0 { parallel.curve.subsegment(from.1..1.0) } else { parallel.curve });
+        chain.push(if stretch == from.0 && from.1 > 0.0 {
+            parallel.curve.subsegment(from.1..1.0)
+        } else {
+            parallel.curve
+        });
     }
     let [chain, _] = run_up(&chain, |p| seam.height(p).0 - wide)?;
     // Mirrored, and walked from the raw edge back to the seam.
@@ -166,7 +170,8 @@ fn folded_first(sides: [Strip; 2], tolerance: f64) -> Option<Corner> {
     let beyond = (raw - vertex).dot(seam.along);
     let square = vertex + wide * out;
     let leave = if beyond >= -SAME { None } else { Some(place_on(folded.parallel, raw)?) };
-    let mut whole = if leave.is_none() { joined(&[folded.parallel.last()?.curve.end(), square, raw]) } else { Vec::new() };
+    let mut whole =
+        if leave.is_none() { joined(&[folded.parallel.last()?.curve.end(), square, raw]) } else { Vec::new() };
     whole.append(&mut path);
     if enter.is_none() {
         whole.extend(joined(&[crossing, start]));
@@ -204,8 +209,7 @@ fn mirrored(segment: &PathSeg, seam: &Seam, tolerance: f64) -> Vec<PathSeg> {
 /// The place on a parallel where a point lies.
 fn place_on(parallel: &[Parallel], p: Point) -> Option<Cut> {
     let near = |stretch: usize| (stretch, parallel[stretch].curve.nearest(p, 1e-9));
-    let (stretch, near) =
-        (0..parallel.len()).map(near).min_by(|a, b| a.1.distance_sq.total_cmp(&b.1.distance_sq))?;
+    let (stretch, near) = (0..parallel.len()).map(near).min_by(|a, b| a.1.distance_sq.total_cmp(&b.1.distance_sq))?;
     let usable = near.distance_sq < 0.01 * 0.01 && !parallel[stretch].evolute;
     usable.then(|| Cut { stretch, at: near.t, point: parallel[stretch].curve.eval(near.t) })
 }

@@ -118,9 +118,9 @@ fn measured(path: &BezPath, moved: &BezPath, half: f64, tolerance: f64) -> bool 
     let (inside, width) = (Inside::new(&from), half.abs());
     let at = |segment: &PathSeg, i: u32| segment.eval((f64::from(i) + 0.5) / f64::from(SAMPLES));
     let on_it = to.iter().all(|segment| {
-        (0..SAMPLES).map(|i| at(segment, i)).all(|p| {
-            (away(&from, p) - width).abs() <= tolerance && (inside.winding(p) != 0) == (half < 0.0)
-        })
+        (0..SAMPLES)
+            .map(|i| at(segment, i))
+            .all(|p| (away(&from, p) - width).abs() <= tolerance && (inside.winding(p) != 0) == (half < 0.0))
     });
     let all_of_it = from.iter().all(|segment| {
         let source = Source::new(segment.to_cubic());

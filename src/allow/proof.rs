@@ -288,9 +288,8 @@ impl<'a> Membership<'a> {
             return true;
         }
         let region = self.region;
-        let piece = self
-            .piece
-            .get_or_insert_with(|| Inside::new(&as_path(region.sides()).segments().collect::<Vec<_>>()));
+        let piece =
+            self.piece.get_or_insert_with(|| Inside::new(&as_path(region.sides()).segments().collect::<Vec<_>>()));
         piece.holds(p, self.slack) || self.in_any_strip(p, true)
     }
 

@@ -73,9 +73,7 @@ impl Region {
 
     /// The side of the piece that is nearest to a point.
     pub fn nearest_side(&self, p: Point) -> Option<usize> {
-        let near = |side: &Side| {
-            side.run.iter().map(|s| s.nearest(p, 1e-3).distance_sq).fold(f64::INFINITY, f64::min)
-        };
+        let near = |side: &Side| side.run.iter().map(|s| s.nearest(p, 1e-3).distance_sq).fold(f64::INFINITY, f64::min);
         (0..self.sides().len()).min_by(|a, b| near(&self.sides()[*a]).total_cmp(&near(&self.sides()[*b])))
     }
 

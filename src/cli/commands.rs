@@ -2,9 +2,10 @@
 
 use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
-use super::{End, Outcome, disk, say};
+use super::{End, Outcome, disk, say, watch};
 use oaktag::diag::{Finding, Result, Severity};
-use oaktag::piece::json;
+use oaktag::geom::{crossing, path};
+use oaktag::piece::{Piece, json};
 use oaktag::pipeline::{self, Made, NamedDevice, Walked};
 use oaktag::report::{self, FileLine};
 use std::path::Path;
@@ -95,6 +96,10 @@ fn say_failed(made: &Made) {
 
 /// `oaktag draft`.
 pub fn draft(args: &DraftArgs) -> Outcome {
+    if args.watch { watch::watch(args, draft_once) } else { draft_once(args) }
+}
+
+fn draft_once(args: &DraftArgs) -> Outcome {
     let mut end = End::Done;
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
@@ -149,12 +154,29 @@ fn json_line(name: &str, walked: &Result<Walked>) -> String {
             "person": name,
             "pieces": walked.set.pieces.len(),
             "seams": walked.joins,
+            "faulty": faulty(&walked.set.pieces),
             "worn": walked.worn,
             "findings": walked.findings.iter().map(|f| format!("{}: {}", f.severity, f.message)).collect::<Vec<_>>(),
         }),
         Err(finding) => serde_json::json!({ "person": name, "refused": finding.to_string() }),
     };
     value.to_string() + "\n"
+}
+
+/// Names of pieces whose outline is open, or crosses itself.
+fn faulty(pieces: &[Piece]) -> Vec<&str> {
+    let open = |piece: &Piece| {
+        let next = piece.edges.iter().cycle().skip(1);
+        piece.edges.iter().zip(next).any(|(edge, next)| {
+            let gap = path::end(&edge.path).zip(path::start(&next.path)).map(|(end, start)| end.distance(start));
+            gap.is_none_or(|gap| gap > 1e-6)
+        })
+    };
+    let crossed = |piece: &Piece| {
+        let segments: Vec<_> = piece.edges.iter().flat_map(|edge| edge.path.segments()).collect();
+        crossing::first_crossing(&segments).is_some()
+    };
+    pieces.iter().filter(|piece| open(piece) || crossed(piece)).map(|piece| piece.name.as_str()).collect()
 }
 
 /// A person's draft; where it failed, says why and goes on.

@@ -7,6 +7,7 @@ mod disk;
 mod new;
 mod people;
 mod say;
+mod watch;
 
 use args::{Cli, Command};
 use clap::Parser;

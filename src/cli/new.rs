@@ -24,11 +24,6 @@ pub fn new(args: &NewArgs) -> Outcome {
     disk::write_all(&args.folder, &files)?;
     let file = |name: &str| args.folder.join(name).display().to_string();
     say::line(&format!("edit: {} and {}", file(FILES[0].0), file(FILES[1].0)));
-    say::line(&format!(
-        "then: oaktag draft {} --measures {} -o {}",
-        file(FILES[0].0),
-        file(FILES[1].0),
-        file("out")
-    ));
+    say::line(&format!("then: oaktag draft {} --measures {} -o {}", file(FILES[0].0), file(FILES[1].0), file("out")));
     Ok(End::Done)
 }

@@ -55,13 +55,7 @@ pub fn load(from: &From) -> Result<Vec<Person>> {
     Ok(from.measures.par_iter().flat_map_iter(of_file).collect())
 }
 
-fn draft(
-    style: &Style,
-    mut person: Measures,
-    choices: &Choices,
-    from: &From,
-    findings: &[Finding],
-) -> Result<Walked> {
+fn draft(style: &Style, mut person: Measures, choices: &Choices, from: &From, findings: &[Finding]) -> Result<Walked> {
     let mut found = findings.to_vec();
     if from.estimate {
         let needed: Vec<&str> = style.needs.iter().map(|need| need.name.as_str()).collect();

@@ -2,14 +2,12 @@
 //!
 //! An edge with darts is drawn as it is sewn: its points are brought together as if the darts were closed, the curve is
 //! drawn fair through them, cut where each dart's legs reach it, and opened again. So both legs of a dart are equally
-//! long, and the edge runs true when the dart is sewn (common practice, no source). Across its mouth an edge follows the
-//! cloth of the dart as it lies when pressed.
+//! long, and the edge runs true when the dart is sewn (common practice, no source). Across its mouth the sew line goes straight.
 
 use super::{Drafter, Drawn, Mouth, edges};
 use crate::diag::Result;
 use crate::geom::spline::Knot;
 use crate::geom::{parts, path};
-use crate::piece::Pressed;
 use crate::source::Text;
 use crate::style::{DartStep, EdgeStep, PieceSteps};
 use crate::units::format_length;
@@ -22,14 +20,40 @@ struct Opening<'a> {
     /// Its middle along the edge as drawn without darts, mm.
     middle: f64,
     apex: Point,
-    /// From the apex to where the legs start, first along the edge and second.
-    legs: [Vec2; 2],
+    /// From the apex to the middle.
+    axis: Vec2,
+    /// What is wanted of its mouth, mm.
+    intake: f64,
+    /// Half the angle between its legs, radians; negative where the edge passes the apex clockwise.
+    half: f64,
 }
+
+impl Opening<'_> {
+    /// From the apex along the legs to the chord through the middle, the first along the edge first.
+    fn legs(&self) -> [Vec2; 2] {
+        let leg = |angle: f64| {
+            let (sin, cos) = angle.sin_cos();
+            Vec2::new(self.axis.x * cos - self.axis.y * sin, self.axis.x * sin + self.axis.y * cos) / cos
+        };
+        [leg(-self.half), leg(self.half)]
+    }
+
+    /// How far its angle turns the cloth behind it when it is closed, radians.
+    fn closing(&self) -> f64 {
+        -2.0 * self.half
+    }
+}
+
+/// A mouth is as wide as wanted within this, mm.
+const WIDE: f64 = 0.001;
+
+/// The edge's length at a dart hangs on the dart's angle, and this on that; a few rounds settle both.
+const ROUNDS: usize = 12;
 
 /// Draws an edge through knots with the darts that open at it.
 pub(super) fn draw<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, knots: &[Knot]) -> Result<Drawn> {
     let flat = edges::curve(edge, knots)?;
-    let openings = openings(drafter, edge, &flat)?;
+    let mut openings = openings(drafter, edge, &flat)?;
     if openings.is_empty() {
         return Ok(Drawn::plain(flat));
     }
@@ -39,15 +63,38 @@ pub(super) fn draw<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, knots: &[K
         use kurbo::ParamCurveArclen;
         places.push(places[places.len() - 1] + segment.arclen(path::ARC_ACCURACY));
     }
+    for _ in 0..ROUNDS {
+        let (closings, closed, cuts) = close(edge, knots, &places, &openings)?;
+        let mut off = 0.0_f64;
+        for (index, opening) in openings.iter_mut().enumerate() {
+            let apex = closings[index] * opening.apex;
+            let leg = path::point_at(&closed, cuts[index + 1]).map_or(0.0, |(point, _)| point.distance(apex));
+            off = off.max((2.0 * leg * opening.half.abs().sin() - opening.intake).abs());
+            let half = (opening.intake / (2.0 * leg)).min(0.95).asin();
+            opening.half = half.copysign(opening.half);
+        }
+        if off < WIDE {
+            break;
+        }
+    }
+    let (closings, closed, cuts) = close(edge, knots, &places, &openings)?;
+    Ok(open(&openings, &closings, &closed, &cuts))
+}
+
+/// The edge with its darts closed: how each part between darts is moved, the curve, and where the darts meet it.
+fn close(
+    edge: &EdgeStep,
+    knots: &[Knot],
+    places: &[f64],
+    openings: &[Opening<'_>],
+) -> Result<(Vec<Affine>, BezPath, Vec<f64>)> {
     let mut closings = vec![Affine::IDENTITY];
-    for opening in &openings {
-        let [first, second] = opening.legs;
-        let turn = first.atan2() - second.atan2();
-        closings.push(closings[closings.len() - 1] * Affine::rotate_about(turn, opening.apex));
+    for opening in openings {
+        closings.push(closings[closings.len() - 1] * Affine::rotate_about(opening.closing(), opening.apex));
     }
     let closed_knots: Vec<Knot> = knots
         .iter()
-        .zip(&places)
+        .zip(places)
         .map(|(knot, place)| {
             let closing = closings[openings.iter().filter(|opening| opening.middle < *place).count()];
             let heading = knot.heading.map(|heading| closing * heading.to_point() - closing * Point::ORIGIN);
@@ -57,7 +104,7 @@ pub(super) fn draw<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, knots: &[K
     let closed = edges::curve(edge, &closed_knots)?;
     let mut cuts = vec![0.0];
     for (opening, closing) in openings.iter().zip(&closings) {
-        let [first, _] = opening.legs;
+        let [first, _] = opening.legs();
         let mut ray = BezPath::new();
         ray.move_to(*closing * opening.apex);
         ray.line_to(*closing * (opening.apex + first * 3.0));
@@ -80,7 +127,7 @@ pub(super) fn draw<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, knots: &[K
         }
     }
     cuts.push(path::length(&closed));
-    Ok(open(&openings, &closings, &closed, &cuts))
+    Ok((closings, closed, cuts))
 }
 
 /// Cuts the closed edge at its darts and opens them.
@@ -91,15 +138,6 @@ fn open(openings: &[Opening<'_>], closings: &[Affine], closed: &BezPath, cuts: &
         let part = closing.inverse() * parts::between(closed, cuts[index], cuts[index + 1]);
         if let Some(opening) = index.checked_sub(1).map(|before| &openings[before]) {
             let from = path::length(&whole);
-            let tip = path::end(&whole)
-                .zip(path::start(&part))
-                .zip(path::end_tangent(&whole).zip(path::start_tangent(&part)))
-                .and_then(|((a, b), (arriving, leaving))| {
-                    cap(opening.apex, [a, b], [-arriving, leaving], opening.step.pressed)
-                });
-            if let Some(tip) = tip {
-                whole.line_to(tip);
-            }
             if let Some(start) = path::start(&part) {
                 whole.line_to(start);
             }
@@ -108,31 +146,6 @@ fn open(openings: &[Opening<'_>], closings: &[Affine], closed: &BezPath, cuts: &
         parts::join(&mut whole, &part);
     }
     Drawn { path: whole, mouths }
-}
-
-/// Where a dart's fold meets the edge, so that the pressed dart is caught in the seam. The cloth beside the mouth is
-/// mirrored about the leg that it is pressed over; where it is spread, about both. `beside` runs away from the mouth.
-pub(super) fn cap(apex: Point, mouth: [Point; 2], beside: [Vec2; 2], pressed: Pressed) -> Option<Point> {
-    let legs = mouth.map(|point| point - apex);
-    let long = f64::midpoint(legs[0].hypot(), legs[1].hypot());
-    let fold = legs[0].normalize() + legs[1].normalize();
-    if fold.hypot() < 1e-6 || long < edges::SAME {
-        return None;
-    }
-    let half = (legs[0].cross(legs[1]).abs().atan2(legs[0].dot(legs[1]))) / 2.0;
-    let angle = |side: usize| (-legs[side]).cross(beside[side]).abs().atan2((-legs[side]).dot(beside[side]));
-    let angle = match pressed {
-        Pressed::ToStart => angle(0),
-        Pressed::ToEnd => angle(1),
-        Pressed::Open => angle(0).min(angle(1)),
-    };
-    // The triangle of apex, leg and fold (law of sines); a very blunt corner would throw the tip far out.
-    let third = std::f64::consts::PI - angle - half;
-    if third < 0.3 {
-        return None;
-    }
-    let out = (long * angle.sin() / third.sin()).min(long * 1.25);
-    Some(apex + fold.normalize() * out)
 }
 
 fn openings<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, flat: &BezPath) -> Result<Vec<Opening<'a>>> {
@@ -164,11 +177,9 @@ fn openings<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, flat: &BezPath) -
                 .hint("move the dart's point into the piece, or share the intake between two darts")
                 .into());
         }
-        let mut side = Vec2::new(-arm.y, arm.x).normalize() * (intake / 2.0);
-        if side.dot(tangent) < 0.0 {
-            side = -side;
-        }
-        openings.push(Opening { index, step, middle, apex, legs: [arm - side, arm + side] });
+        let half = (intake / 2.0).atan2(arm.hypot());
+        let half = if arm.cross(tangent) < 0.0 { -half } else { half };
+        openings.push(Opening { index, step, middle, apex, axis: arm, intake, half });
     }
     openings.sort_by(|a, b| a.middle.total_cmp(&b.middle));
     Ok(openings)
@@ -191,14 +202,20 @@ pub(super) fn pleats<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, drawn: &
             None => intake * 1.5,
         };
         let first = drafter.place_along(&step.on, step.from.as_ref(), &step.at, long)?;
-        let way = if drafter.from_far_end(&step.on, step.from.as_ref())? { -spacing } else { spacing };
+        let way = if drafter.is_from_far_end(&step.on, step.from.as_ref())? { -spacing } else { spacing };
         for number in 0..count as usize {
             let middle = first + way * number as f64;
             let span = [middle - intake / 2.0, middle + intake / 2.0];
             let free = drawn.mouths.iter().all(|mouth| span[1] <= mouth.span[0] || span[0] >= mouth.span[1]);
             if intake <= 0.0 || span[0] < 0.0 || span[1] > long || !free {
                 let message = format!("pleat {} does not fit on the edge", number + 1);
-                return Err(step.intake.source().error(message).edge(&edge.name.text).hint("fewer, smaller or closer").into());
+                return Err(step
+                    .intake
+                    .source()
+                    .error(message)
+                    .edge(&edge.name.text)
+                    .hint("fewer, smaller or closer")
+                    .into());
             }
             drawn.mouths.push(Mouth { span, dart: None, pleat: Some(index) });
         }

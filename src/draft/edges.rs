@@ -128,7 +128,11 @@ fn arc<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, about: &'a Text, clock
             "\"{}\" and \"{}\" are not equally far from \"{}\": no circle passes both",
             edge.from.text, edge.to.text, about.text
         );
-        return Err(edge.name.error(message).hint("turn one point about the middle: point … about=… from=… turn=…").into());
+        return Err(edge
+            .name
+            .error(message)
+            .hint("turn one point about the middle: point … about=… from=… turn=…")
+            .into());
     }
     let turn = (second.atan2() - first.atan2()).rem_euclid(std::f64::consts::TAU);
     let full = start.distance(end) < SAME;
@@ -176,12 +180,7 @@ fn along<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, line: &'a Text) -> R
     Ok(part)
 }
 
-fn parallel<'a>(
-    drafter: &mut Drafter<'a>,
-    edge: &'a EdgeStep,
-    of: &'a [Text],
-    inward: &'a Formula,
-) -> Result<BezPath> {
+fn parallel<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, of: &'a [Text], inward: &'a Formula) -> Result<BezPath> {
     let width = inward.length(drafter)?;
     let reach = width.abs() + 1.0;
     let mut whole: Option<BezPath> = None;
@@ -208,7 +207,9 @@ fn corner(edge: &EdgeStep, before: &BezPath, after: &BezPath, reach: f64) -> Res
     let crossing = parts::crossings(&long_before, &long_after)
         .into_iter()
         .min_by(|a, b| a.distance(near).total_cmp(&b.distance(near)))
-        .ok_or_else(|| edge.name.error("the parallels of two neighbouring edges never meet").hint("lessen the width"))?;
+        .ok_or_else(|| {
+            edge.name.error("the parallels of two neighbouring edges never meet").hint("lessen the width")
+        })?;
     let at = |line: &BezPath| parts::nearest(line, crossing).map_or(0.0, |(at, _)| at);
     let start = reach * 2.0;
     let mut joined = parts::between(&long_before, start, at(&long_before));

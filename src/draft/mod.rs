@@ -16,7 +16,7 @@ pub use worn::WornRow;
 use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::measures::Measures;
-use crate::piece::{Cut, Dart, Edge, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
+use crate::piece::{Cut, Dart, Edge, Fit, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
 use crate::source::Text;
 use crate::style::formula::{Dimension, Formula, Quantity, Scope};
 use crate::style::{Along, Grain, PieceSteps, Seam, SpanRef, Style};
@@ -368,10 +368,10 @@ impl<'a> Drafter<'a> {
             );
             return Err(source.error(message).edge(&on.text).into());
         }
-        Ok(if self.from_far_end(on, from)? { long - distance } else { distance })
+        Ok(if self.is_from_far_end(on, from)? { long - distance } else { distance })
     }
 
-    fn from_far_end(&self, on: &Text, from: Option<&Text>) -> Result<bool> {
+    fn is_from_far_end(&self, on: &Text, from: Option<&Text>) -> Result<bool> {
         from.map_or(Ok(false), |end| self.is_far_end(on, end))
     }
 
@@ -445,7 +445,12 @@ impl<'a> Drafter<'a> {
             let place = seam.ratio.as_ref().map_or(&seam.sides[0][0].place, Formula::source);
             return Err(place.error("a seam can't be gathered to nothing").hint("write a number over 0").into());
         }
-        Ok(Some(Join { name: seam.name.clone(), sides, ease, ratio, gap, pointed: seam.pointed }))
+        let ease_between = match &seam.spread {
+            Some([from, to]) => Some([from.length(self)?, to.length(self)?]),
+            None => None,
+        };
+        let fit = Fit { ease_between, gap_at_start: seam.gap_at_start };
+        Ok(Some(Join { name: seam.name.clone(), sides, ease, ratio, gap, fit, pointed: seam.pointed }))
     }
 
     /// The spans that a name stands for: a strip's edge runs over all of its lengths. `None` where it is not made.

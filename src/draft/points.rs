@@ -13,7 +13,7 @@ use kurbo::{BezPath, Point, Vec2};
 const FAR: f64 = 5000.0;
 
 /// A named point of the piece at hand.
-pub(super) fn point<'a>(drafter: &mut Drafter<'a>, name: &Text) -> Result<Point> {
+pub(super) fn point(drafter: &mut Drafter<'_>, name: &Text) -> Result<Point> {
     let steps = drafter.steps();
     let Some(step) = steps.point(&name.text) else {
         return Err(name.error(format!("there is no point \"{}\"", name.text)).piece(&steps.name.text).into());
@@ -56,9 +56,7 @@ fn find<'a>(drafter: &mut Drafter<'a>, how: &'a PointHow) -> Result<Point> {
             let inward = length_or_zero(drafter, inward.as_ref())?;
             Ok(Point::new(top.x - inward * top.x.signum(), top.y + (level - top.y) * part))
         }
-        PointHow::On { edge, from, along, square } => {
-            on(drafter, edge, from.as_ref(), along, square.as_ref())
-        }
+        PointHow::On { edge, from, along, square } => on(drafter, edge, from.as_ref(), along, square.as_ref()),
         PointHow::OnLevel { edge, with, plumb } => {
             let through = self::point(drafter, with)?;
             let line = drafter.edge_path(edge)?;
@@ -77,7 +75,7 @@ fn find<'a>(drafter: &mut Drafter<'a>, how: &'a PointHow) -> Result<Point> {
                 (first, second) = (parts::extended(&first, FAR), parts::extended(&second, FAR));
             }
             let what = format!("\"{}\" and \"{}\"", edge.text, with.text);
-            one_of(drafter, edge, parts::crossings(&first, &second), nearest.as_ref(), &what)
+            one_of(drafter, edge, &parts::crossings(&first, &second), nearest.as_ref(), &what)
         }
         PointHow::Reaching { from, line, by, nearest } => {
             let centre = self::point(drafter, from)?;
@@ -88,7 +86,7 @@ fn find<'a>(drafter: &mut Drafter<'a>, how: &'a PointHow) -> Result<Point> {
             let round = parts::arc(centre, centre + Vec2::new(radius, 0.0), std::f64::consts::TAU);
             let path = drafter.edge_path(line)?;
             let what = format!("the circle about \"{}\" and \"{}\"", from.text, line.text);
-            one_of(drafter, line, parts::crossings(&path, &round), nearest.as_ref(), &what)
+            one_of(drafter, line, &parts::crossings(&path, &round), nearest.as_ref(), &what)
         }
         PointHow::Turned { about, from, turn } => {
             let (centre, start) = (self::point(drafter, about)?, self::point(drafter, from)?);
@@ -139,12 +137,12 @@ fn on<'a>(
 fn one_of<'a>(
     drafter: &mut Drafter<'a>,
     at: &Text,
-    places: Vec<Point>,
+    places: &[Point],
     nearest: Option<&'a Text>,
     what: &str,
 ) -> Result<Point> {
     let near = nearest.map(|name| point(drafter, name)).transpose()?;
-    match (places.as_slice(), near) {
+    match (places, near) {
         ([], _) => Err(at.error(format!("{what} do not cross")).hint("check the measures that place them").into()),
         ([place], _) => Ok(*place),
         (_, Some(near)) => {

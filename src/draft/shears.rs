@@ -3,8 +3,8 @@
 //! Both cut the piece in two along a line from one edge to another, or to a dart's point, and move one part stiffly. What
 //! lies on the fold stays where it is.
 
+use super::Drafter;
 use super::edges::SAME;
-use super::{Drafter, darts};
 use crate::diag::Result;
 use crate::geom::spline::{self, Knot};
 use crate::geom::{parts, path};
@@ -72,7 +72,9 @@ impl Parting {
             parts::join(&mut region, &piece.edges[index].path);
         }
         parts::join(&mut region, &parts::between(&piece.edges[edges[1]].path, 0.0, at[1]));
-        through.iter().for_each(|point| region.line_to(*point));
+        for point in through {
+            region.line_to(*point);
+        }
         region.close_path();
         Self { edges, at, motion, region }
     }
@@ -189,7 +191,8 @@ fn slash(piece: &mut Piece, from: &Text, to: &Text, count: u32, [spread, far]: [
         let mut grown = [0.0; 2];
         for side in [0, 1] {
             let path = &piece.edges[edges[side]].path;
-            let (before, after) = (parts::between(path, 0.0, at[side]), parts::between(path, at[side], path::length(path)));
+            let (before, after) =
+                (parts::between(path, 0.0, at[side]), parts::between(path, at[side], path::length(path)));
             let (before, after) = if side == 0 { (before, motion * after) } else { (motion * before, after) };
             let (whole, more) = bridged(&before, &after);
             piece.edges[edges[side]].path = whole;
@@ -230,7 +233,7 @@ fn turn_dart(piece: &mut Piece, from: &Text, to: &Text, along: f64, share: f64) 
     let old = piece.edges[edges[0]].path.clone();
     let before = parts::between(&old, 0.0, dart.mouth[0]);
     let after = motion * parts::between(&old, dart.mouth[1], path::length(&old));
-    let (whole, mouth) = with_dart(&before, &after, &dart);
+    let (whole, mouth) = with_mouth(&before, &after);
     let taken = dart.mouth[1] - dart.mouth[0];
     shift_marks(piece, edges[0], dart.mouth[1], mouth[1] - mouth[0] - taken);
     piece.edges[edges[0]].path = whole;
@@ -240,7 +243,7 @@ fn turn_dart(piece: &mut Piece, from: &Text, to: &Text, along: f64, share: f64) 
     let old = piece.edges[edges[1]].path.clone();
     let before = motion * parts::between(&old, 0.0, along);
     let after = parts::between(&old, along, path::length(&old));
-    let (whole, mouth) = with_dart(&before, &after, &dart);
+    let (whole, mouth) = with_mouth(&before, &after);
     shift_marks(piece, edges[1], along, mouth[1] - mouth[0]);
     piece.edges[edges[1]].path = whole;
     if mouth[1] - mouth[0] > SAME {
@@ -251,16 +254,12 @@ fn turn_dart(piece: &mut Piece, from: &Text, to: &Text, along: f64, share: f64) 
 }
 
 /// Two parts of an edge with a dart's mouth between them.
-fn with_dart(before: &BezPath, after: &BezPath, dart: &Dart) -> (BezPath, [f64; 2]) {
+fn with_mouth(before: &BezPath, after: &BezPath) -> (BezPath, [f64; 2]) {
     let mut whole = before.clone();
     let from = path::length(before);
     let ends = path::end(before).zip(path::start(after)).filter(|(a, b)| a.distance(*b) > SAME);
-    let ways = path::end_tangent(before).zip(path::start_tangent(after));
-    if let Some(((a, b), (arriving, leaving))) = ends.zip(ways) {
-        if let Some(tip) = darts::cap(dart.apex, [a, b], [-arriving, leaving], dart.pressed) {
-            whole.line_to(tip);
-        }
-        whole.line_to(b);
+    if let Some((_, start)) = ends {
+        whole.line_to(start);
     }
     let to = path::length(&whole);
     parts::join(&mut whole, after);

@@ -8,9 +8,9 @@ use super::Drafter;
 use super::edges::SAME;
 use crate::diag::{Finding, Result};
 use crate::geom::{parts, path};
-use crate::piece::{Cut, Edge, Finish, Join, Notch, NotchKind, Piece, Span};
+use crate::piece::{Cut, Edge, Finish, Fit, Join, Notch, NotchKind, Piece, Span};
 use crate::style::Strip;
-use crate::style::formula::Formula;
+use crate::style::formula::{Formula, Scope};
 use kurbo::{BezPath, Point};
 use std::f64::consts::{FRAC_PI_2, TAU};
 
@@ -55,7 +55,9 @@ impl Made {
         }
         if backwards {
             spans.reverse();
-            spans.iter_mut().for_each(|span| span.backwards = !span.backwards);
+            for span in &mut spans {
+                span.backwards = !span.backwards;
+            }
         }
         spans
     }
@@ -123,7 +125,6 @@ pub(super) fn make<'a>(drafter: &mut Drafter<'a>, strip: &'a Strip) -> Result<Op
             finding.snippet.get_or_insert_with(|| span.place.snippet());
             finding
         };
-        use crate::style::formula::Scope;
         seam += drafter.length_of(&span.piece, &span.edge).map_err(place)?;
     }
     let times = strip.times.as_ref().map_or(Ok(1.0), |times| times.number(drafter))?;
@@ -190,13 +191,7 @@ fn allowance(drafter: &mut Drafter<'_>, formula: &Formula) -> Result<f64> {
 }
 
 /// A straight strip's lengths.
-fn straight<'a>(
-    drafter: &mut Drafter<'a>,
-    strip: &'a Strip,
-    total: f64,
-    join: f64,
-    ends: f64,
-) -> Result<Vec<Length>> {
+fn straight<'a>(drafter: &mut Drafter<'a>, strip: &'a Strip, total: f64, join: f64, ends: f64) -> Result<Vec<Length>> {
     let Some(width) = &strip.cloth_width else {
         return Ok(divided(strip.ring, total, &equal(strip.ring, total, 1), join, ends));
     };
@@ -230,7 +225,14 @@ fn equal(ring: bool, total: f64, count: usize) -> Vec<f64> {
     if !ring {
         return (1..count).map(|k| long * k as f64).collect();
     }
-    let common = count * 4 / if count.is_multiple_of(4) { 4 } else if count.is_multiple_of(2) { 2 } else { 1 };
+    let common = count * 4
+        / if count.is_multiple_of(4) {
+            4
+        } else if count.is_multiple_of(2) {
+            2
+        } else {
+            1
+        };
     let first = total / common as f64 / 2.0;
     (0..count).map(|k| first + long * k as f64).collect()
 }
@@ -378,6 +380,7 @@ fn seams(made: &Made, strip: &Strip, onto: Vec<Span>, times: f64) -> Vec<Join> {
         ease: 0.0,
         ratio,
         gap: 0.0,
+        fit: Fit::default(),
         pointed: [true, true],
     };
     let mut joins = Vec::new();

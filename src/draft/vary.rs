@@ -31,9 +31,8 @@ pub(super) fn solve(drafter: &mut Drafter<'_>, vary: &Vary) -> Result<f64> {
             let wanted = vary.comes_to.length(&mut trial)?;
             Ok((got - wanted, got))
         };
-        let (mut a, mut b) = (low, high);
-        let (mut miss_a, got_a) = miss(a)?;
-        let (mut miss_b, got_b) = miss(b)?;
+        let (mut a, (mut miss_a, got_a)) = nearest_drawn(low, high, &miss)?;
+        let (mut b, (mut miss_b, got_b)) = nearest_drawn(high, low, &miss)?;
         if miss_a * miss_b > 0.0 {
             let least_wrong = if miss_a.abs() < miss_b.abs() { (a, got_a, miss_a) } else { (b, got_b, miss_b) };
             let (value, got, off) = least_wrong;
@@ -72,4 +71,23 @@ pub(super) fn solve(drafter: &mut Drafter<'_>, vary: &Vary) -> Result<f64> {
         }
         Ok(b)
     })
+}
+
+/// A limit, or where nothing can be drawn there, the first place on the way to the other limit where it can: a dart that
+/// finds no room at the very end of the range is no reason to refuse what lies within.
+fn nearest_drawn<T>(limit: f64, other: f64, miss: &dyn Fn(f64) -> Result<T>) -> Result<(f64, T)> {
+    const STEPS: u32 = 16;
+    let mut first = None;
+    for step in 0..STEPS {
+        let value = limit + (other - limit) * f64::from(step) / f64::from(STEPS);
+        match miss(value) {
+            Ok(found) => return Ok((value, found)),
+            Err(finding) => first = first.or(Some(finding)),
+        }
+    }
+    // Nothing can be drawn anywhere: the limit's own reason is said.
+    match first {
+        Some(finding) => Err(finding),
+        None => miss(limit).map(|found| (limit, found)),
+    }
 }

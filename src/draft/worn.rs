@@ -124,8 +124,11 @@ fn copies(piece: &Piece) -> f64 {
 
 /// A piece's width at a height, less what its darts take in there, mm.
 fn width(piece: &Piece, y: f64) -> f64 {
-    // A hair below the point, so that a corner at that very height is inside.
-    let y = y - 0.01;
+    // A hair below the point or above it, so that a corner at that very height is inside.
+    width_just_at(piece, y - 0.01).max(width_just_at(piece, y + 0.01))
+}
+
+fn width_just_at(piece: &Piece, y: f64) -> f64 {
     let taken: f64 = piece
         .darts
         .iter()

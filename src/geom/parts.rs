@@ -9,6 +9,9 @@ const CROSSED: f64 = 1e-6;
 /// Crossings nearer to each other than this are one, mm.
 const ONE: f64 = 1e-4;
 
+/// Parts shorter than this are left out, mm: they would have a direction of rounding's choice.
+const SLIVER: f64 = 1e-4;
+
 /// Arcs stray from their circle by less than this, mm.
 const ROUND: f64 = 1e-5;
 
@@ -23,7 +26,7 @@ pub fn between(path: &BezPath, from: f64, to: f64) -> BezPath {
         let long = segment.arclen(ARC_ACCURACY);
         let (a, b) = ((from - before).max(0.0), (to - before).min(long));
         before += long;
-        if b - a <= 0.0 {
+        if b - a <= SLIVER.min(long / 2.0) {
             continue;
         }
         let start = if a > 0.0 { segment.inv_arclen(a, ARC_ACCURACY) } else { 0.0 };
@@ -147,19 +150,15 @@ pub fn mirror(a: Point, b: Point) -> Option<Affine> {
     (along.hypot() > 1e-6).then(|| Affine::reflect(a, along))
 }
 
-/// Length of a level line that lies inside a closed outline at a height, mm.
+/// Width of a closed outline at a height, from its outermost place on one side to that on the other, mm.
 pub fn width_at(outline: &BezPath, y: f64) -> f64 {
     let bounds = outline.bounding_box();
     let mut level = BezPath::new();
     level.move_to((bounds.x0 - 1.0, y));
     level.line_to((bounds.x1 + 1.0, y));
-    let mut places: Vec<f64> = crossings(&level, outline).iter().map(|point| point.x).collect();
-    places.sort_by(f64::total_cmp);
-    places
-        .windows(2)
-        .filter(|pair| outline.winding(Point::new(f64::midpoint(pair[0], pair[1]), y)) != 0)
-        .map(|pair| pair[1] - pair[0])
-        .sum()
+    let places = crossings(&level, outline).into_iter().map(|point| point.x);
+    let (least, most) = places.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(x), b.max(x)));
+    (most - least).max(0.0)
 }
 
 #[cfg(test)]
@@ -196,10 +195,11 @@ mod tests {
     }
 
     #[test]
-    fn width_counts_only_the_inside() {
+    fn width_is_taken_between_the_outermost_places() {
         let mut shape = line(&[(0.0, 0.0), (100.0, 0.0), (100.0, 80.0), (60.0, 80.0), (60.0, 40.0), (0.0, 40.0)]);
         shape.close_path();
         assert!((width_at(&shape, 20.0) - 100.0).abs() < 1e-3);
         assert!((width_at(&shape, 60.0) - 40.0).abs() < 1e-3);
+        assert!(width_at(&shape, 90.0) == 0.0);
     }
 }

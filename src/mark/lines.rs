@@ -206,7 +206,8 @@ impl Room {
                 && (p.y < own.y1 || q.y < own.y1)
                 && (p.y > own.y0 || q.y > own.y0);
             if meets {
-                let scaled = |p: Point| Vec2::new((p.x - self.centre.x) / self.half.x, (p.y - self.centre.y) / self.half.y);
+                let scaled =
+                    |p: Point| Vec2::new((p.x - self.centre.x) / self.half.x, (p.y - self.centre.y) / self.half.y);
                 let scale = chebyshev(scaled(p), scaled(q));
                 if scale < self.scale {
                     (self.scale, self.bundle) = (scale, index);

@@ -125,7 +125,8 @@ impl View {
     }
 
     fn centre(&self, [x, y, wide, high]: [usize; 4]) -> Point {
-        let at = |i: usize, size: usize, from: f64, long: f64| from + long * (i as f64 + size as f64 / 2.0) / CELLS as f64;
+        let at =
+            |i: usize, size: usize, from: f64, long: f64| from + long * (i as f64 + size as f64 / 2.0) / CELLS as f64;
         let Rect { x0, y0, .. } = self.bounds;
         Point::new(at(x, wide, x0, self.bounds.width()), at(y, high, y0, self.bounds.height()))
     }
@@ -153,8 +154,7 @@ impl View {
         // The best place may still be moved within its cell, and counts less for lying aside.
         let least = (1.0 - ASIDE / 2.0) * wanted.least - weighed(cell / 2.0);
         let floor = floor.map_or(0.0, |worth| worth / share).max(least) - HAIR;
-        let (room, nearest) =
-            self.all.room(centre, wanted.half, (floor - reach - HAIR, wanted.enough + reach), near);
+        let (room, nearest) = self.all.room(centre, wanted.half, (floor - reach - HAIR, wanted.enough + reach), near);
         if room + reach < floor {
             return None;
         }

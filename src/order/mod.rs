@@ -1,6 +1,8 @@
 //! A sheet's strokes, sorted into tools and put in order.
 
+pub mod estimate;
 mod greedy;
+pub mod knife;
 mod near;
 mod rules;
 mod search;
@@ -58,13 +60,27 @@ pub struct JobStroke {
 }
 
 /// Sorts a sheet's strokes into the device's tools by role, and puts them in order: pens before knives, within a piece
-/// whatever lies inside before the outline, and within that with little travel. Strokes may come out reversed, and
+/// marks before inner cuts and those before the outline, and within that with little travel. Strokes may come out reversed, and
 /// closed ones started elsewhere. `title` is the job's, such as style, person, sheet n of N.
 ///
 /// # Errors
 /// Where none of the device's tools carries out any of the sheet's roles. A sheet with cut lines that no tool carries
 /// out is a [`crate::diag::Severity::Breach`] among the findings.
 pub fn order(sheet: &Sheet, device: &Device, title: &str) -> Result<(Job, Vec<Finding>)> {
+    order_within(sheet, device, title, &tour::Effort::default(), &mut |done| done)
+}
+
+/// As [`order`], with as much work as `effort` says; `progress` as for [`tour::tour`], tool by tool.
+///
+/// # Errors
+/// As [`order`].
+pub fn order_within(
+    sheet: &Sheet,
+    device: &Device,
+    title: &str,
+    effort: &tour::Effort,
+    progress: &mut dyn FnMut(f64) -> f64,
+) -> Result<(Job, Vec<Finding>)> {
     let outlines = outlines(sheet);
     let mut tools: Vec<&Tool> = device.tools.iter().collect();
     tools.sort_by_key(|tool| tool.kind);
@@ -77,12 +93,16 @@ pub fn order(sheet: &Sheet, device: &Device, title: &str) -> Result<(Job, Vec<Fi
         let visits: Vec<Visit> = chosen
             .iter()
             .map(|index| {
-                let SheetStroke { path, placed, .. } = &sheet.strokes[*index];
-                let last = placed.is_some_and(|piece| outlines[piece] == Some(*index));
-                Visit { path: path.clone(), group: *placed, level: u32::from(last) }
+                let SheetStroke { role, path, placed, .. } = &sheet.strokes[*index];
+                let level = match role {
+                    Role::Cut if placed.is_some_and(|piece| outlines[piece] == Some(*index)) => 2,
+                    Role::Cut => 1,
+                    _ => 0,
+                };
+                Visit { path: path.clone(), group: *placed, level }
             })
             .collect();
-        let strokes: Vec<JobStroke> = tour::tour(&visits, at, &tour::Effort::default(), &mut |done| done)
+        let strokes: Vec<JobStroke> = tour::tour(&visits, at, effort, progress)
             .into_iter()
             .map(|(visit, path)| {
                 let SheetStroke { role, placed, edge, .. } = &sheet.strokes[chosen[visit]];

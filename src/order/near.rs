@@ -25,7 +25,12 @@ pub(super) struct Near {
 impl Near {
     /// The candidates of each site, a point of a path, among the ends; ends 2i and 2i + 1 belong to path i, and are no
     /// candidates of its sites. `apart` is added where a candidate's path is of another group than the site's.
-    pub(super) fn new(sites: &[(u32, Point)], points: &[Point], counts: Counts, apart: impl Fn(u32, u32) -> f64) -> Self {
+    pub(super) fn new(
+        sites: &[(u32, Point)],
+        points: &[Point],
+        counts: Counts,
+        apart: impl Fn(u32, u32) -> f64,
+    ) -> Self {
         let mut tree = Tree::new(points.to_vec());
         (0..points.len()).for_each(|index| tree.set(index, true));
         let mut near = Self { from: Vec::with_capacity(sites.len() + 1), ends: Vec::new() };
@@ -47,9 +52,9 @@ impl Near {
             own.sort_unstable();
             own.dedup();
             let start = near.ends.len();
-            near.ends.extend(own.iter().map(|end| {
-                (*end as u32, point.distance(points[*end]) + apart(path, *end as u32 / 2))
-            }));
+            near.ends.extend(
+                own.iter().map(|end| (*end as u32, point.distance(points[*end]) + apart(path, *end as u32 / 2))),
+            );
             near.ends[start..].sort_unstable_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
             near.from.push(near.ends.len() as u32);
         }

@@ -107,14 +107,7 @@ impl Rules {
 
 /// The position at or behind `earliest` where a path costs least, and the end by which it is entered. A closed path is
 /// started from the vertex that costs least there.
-fn cheapest(
-    order: &[u32],
-    place: &[usize],
-    earliest: usize,
-    end: u32,
-    paths: &mut Paths,
-    near: &Near,
-) -> (usize, u32) {
+fn cheapest(order: &[u32], place: &[usize], earliest: usize, end: u32, paths: &mut Paths, near: &Near) -> (usize, u32) {
     let mut best = (f64::INFINITY, (order.len(), end), paths.site[end as usize]);
     let path = end / 2;
     let gap = |at: usize| [order[at - 1] ^ 1, order[if at == order.len() { 0 } else { at }]];

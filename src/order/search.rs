@@ -21,7 +21,7 @@ const MOST: usize = 4;
 /// Gains below this are rounding, mm.
 const LEAST: f64 = 1e-7;
 /// The pieces that a double bridge swaps hold at most so many paths.
-const KICK: usize = 50;
+const KICK: usize = 30;
 /// So many steps or kicks are made before the caller is asked whether to go on.
 const LOOK: usize = 32;
 
@@ -115,7 +115,13 @@ pub(super) struct Search<'a> {
 
 impl<'a> Search<'a> {
     /// `order` has the entered end of each path and starts with home's.
-    pub(super) fn new(paths: &'a mut Paths, near: &'a Near, rules: Option<&'a Rules>, order: Vec<u32>, seed: u64) -> Self {
+    pub(super) fn new(
+        paths: &'a mut Paths,
+        near: &'a Near,
+        rules: Option<&'a Rules>,
+        order: Vec<u32>,
+        seed: u64,
+    ) -> Self {
         let mut place = vec![0; order.len()];
         for (at, end) in order.iter().enumerate() {
             place[*end as usize / 2] = at as u32;
@@ -404,9 +410,7 @@ impl<'a> Search<'a> {
                 continue;
             }
             let point = self.paths.sites[site as usize].1;
-            let away = |end: u32| {
-                point.distance(self.paths.points[end as usize]) + self.paths.apart(path, end / 2)
-            };
+            let away = |end: u32| point.distance(self.paths.points[end as usize]) + self.paths.apart(path, end / 2);
             if site != now {
                 let cost = away(a) + away(b) - self.paths.between(a, b);
                 if cost < best.0 {
@@ -429,11 +433,7 @@ impl<'a> Search<'a> {
         }
         let gone = self.edge[enters as usize] + self.edge[leaves as usize] - self.paths.between(a, b);
         let stays = end == a && other == b;
-        let moved = Move {
-            edges: 3,
-            t: [a, enters, leaves, b, end, other, 0, 0],
-            join: [3, 4, 5, 0, 1, 2, 0, 0],
-        };
+        let moved = Move { edges: 3, t: [a, enters, leaves, b, end, other, 0, 0], join: [3, 4, 5, 0, 1, 2, 0, 0] };
         if !stays {
             let plan = self.plan(&moved).filter(|plan| self.allowed(plan))?;
             self.carry_out(&moved, &plan);
@@ -466,7 +466,8 @@ impl<'a> Search<'a> {
         kick.join[..8].copy_from_slice(&[5, 4, 7, 6, 1, 0, 3, 2]);
         let plan = self.plan(&kick).filter(|plan| self.allowed(plan))?;
         let edge = |a: usize, b: usize| self.paths.between(kick.t[a], kick.t[b]);
-        let change = edge(0, 5) + edge(1, 4) + edge(2, 7) + edge(3, 6) - edge(0, 1) - edge(2, 3) - edge(4, 5) - edge(6, 7);
+        let change =
+            edge(0, 5) + edge(1, 4) + edge(2, 7) + edge(3, 6) - edge(0, 1) - edge(2, 3) - edge(4, 5) - edge(6, 7);
         self.carry_out(&kick, &plan);
         self.log.push(Step::Exchange(kick));
         kick.t[..8].iter().for_each(|end| self.look_at(*end));

@@ -42,7 +42,7 @@ impl Default for Effort {
 }
 
 /// So often the start vertices are chosen anew between two stretches of search.
-const ROUNDS: usize = 4;
+const ROUNDS: usize = 2;
 
 /// A short tour from `home` through all visits and back: open paths from either end, closed ones from any of their
 /// vertices where `effort` allows, lower levels of a group before higher ones. Never longer than going through them as
@@ -130,10 +130,14 @@ fn searched(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn F
     let ways: Vec<Vec<Way>> = visits.iter().map(|visit| ways(&visit.path, effort.any_start)).collect();
     let mut paths = paths(visits, &ways, home, effort.one_by_one);
     let rules = Rules::new(
-        visits.iter().enumerate().map(|(index, visit)| (index as u32 + 1, visit.group.map(|group| (group, visit.level)))),
+        visits
+            .iter()
+            .enumerate()
+            .map(|(index, visit)| (index as u32 + 1, visit.group.map(|group| (group, visit.level)))),
     );
     let rules = rules.as_ref();
-    let counts = if effort.kicks > 2000 { Counts { nearest: 6, quadrant: 3 } } else { Counts { nearest: 5, quadrant: 1 } };
+    let counts =
+        if effort.kicks > 2000 { Counts { nearest: 6, quadrant: 3 } } else { Counts { nearest: 5, quadrant: 1 } };
     let rounds = if paths.turns.contains(&true) { ROUNDS } else { 1 };
     let mut order: Vec<u32> = Vec::new();
     for round in 0..rounds {

@@ -2,7 +2,7 @@
 // A fault is built up by value, place by place, and boxed once at the door.
 #![allow(clippy::result_large_err)]
 
-use super::{Cut, Dart, Edge, Finish, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span};
+use super::{Cut, Dart, Edge, Finish, Fit, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span};
 use crate::diag::{Finding, Result, Snippet, nearest};
 use crate::units::{LONGEST, Unit};
 use kurbo::{BezPath, PathEl, Point};
@@ -137,6 +137,10 @@ struct FileJoin {
     ratio: f64,
     #[serde(default)]
     gap: f64,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    gap_at_start: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    ease_between: Option<[f64; 2]>,
     #[serde(default)]
     pointed: [bool; 2],
 }
@@ -433,7 +437,11 @@ fn from_join(file: FileJoin, index: usize, pieces: &[Piece]) -> std::result::Res
         return Err(Finding::error(format!("the ratio or the gap of \"{name}\" is out of range"))
             .hint("a ratio is over 0, a gap 0 or more"));
     }
-    Ok(Join { name, sides, ease: file.ease, ratio: file.ratio, gap: file.gap, pointed: file.pointed })
+    for at in file.ease_between.into_iter().flatten() {
+        length_in_range(at, "a place that the ease is spread between")?;
+    }
+    let fit = Fit { ease_between: file.ease_between, gap_at_start: file.gap_at_start };
+    Ok(Join { name, sides, ease: file.ease, ratio: file.ratio, gap: file.gap, fit, pointed: file.pointed })
 }
 
 impl Finding {
@@ -531,6 +539,8 @@ fn to_join(join: &Join) -> FileJoin {
         ease: join.ease,
         ratio: join.ratio,
         gap: join.gap,
+        gap_at_start: join.fit.gap_at_start,
+        ease_between: join.fit.ease_between,
         pointed: join.pointed,
     }
 }

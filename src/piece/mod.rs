@@ -207,8 +207,20 @@ pub struct Join {
     pub ratio: f64,
     /// Length of the second side that is left open, mm.
     pub gap: f64,
+    /// Where along the seam ease and gap lie.
+    pub fit: Fit,
     /// Whether the style wants a point at the seam's ends, so that they need not run true.
     pub pointed: [bool; 2],
+}
+
+/// Where along a seam its ease and its gap lie.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Fit {
+    /// The stretch of the second side that takes up all the ease, as distances from its start, mm; outside it the sides lie
+    /// flat against each other. `None` spreads the ease over the whole seam.
+    pub ease_between: Option<[f64; 2]>,
+    /// Whether the gap is at the seam's start; it is at the end otherwise.
+    pub gap_at_start: bool,
 }
 
 /// A whole edge, or an inner line, as one link of a seam's side.

@@ -14,6 +14,7 @@ use crate::proof::{self, Proof};
 use crate::read::{self, Drawing};
 use crate::report::{self, FileLine, MeasureRow, ProofSheet};
 use crate::style::Style;
+use crate::true_up;
 use crate::units::{INCH, Unit, format_length};
 use crate::walk::{self, WalkedJoin};
 use crate::write;
@@ -124,6 +125,7 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
     let mut findings = walked.findings.clone();
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
+    findings.extend(true_up::true_up(&walked.set, &cut));
     let (marked, found) = mark_all(&walked.set, &cut)?;
     findings.extend(found);
     let mut files = Vec::new();
@@ -173,6 +175,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
     let mut findings = walked.findings.clone();
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
+    findings.extend(true_up::true_up(&walked.set, &cut));
     let (marked, found) = mark_all(&walked.set, &cut)?;
     findings.extend(found);
     Ok(report::proof_sheet(&ProofSheet {

@@ -1,6 +1,7 @@
 //! A written file measured against the sheet that it was to hold. Calls nothing in `write`, `order` or `calibrate`: it
 //! undoes the machine's distortion by its own reckoning and flattens by another library's.
 
+pub mod blade;
 mod pair;
 mod suspect;
 mod trace;

@@ -5,11 +5,17 @@
 //! is named in a finding.
 
 mod dxf;
+mod hpgl;
 mod nurbs;
 mod path_data;
+mod pdf;
+mod rs274;
 mod svg;
 
 pub use dxf::dxf;
+pub use hpgl::hpgl;
+pub use pdf::{Glue, pdf};
+pub use rs274::rs274;
 pub use svg::svg;
 
 use crate::diag::{Finding, Result};

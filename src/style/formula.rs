@@ -224,7 +224,8 @@ impl Formula {
         if quantity.dimension == Dimension::Truth {
             return Ok(quantity.value != 0.0);
         }
-        let finding = self.source.error(format!("a comparison is wanted here, and this is {}", quantity.dimension.words()));
+        let finding =
+            self.source.error(format!("a comparison is wanted here, and this is {}", quantity.dimension.words()));
         Err(finding.hint("write it as: bust girth > waist girth + 4").into())
     }
 
@@ -237,9 +238,10 @@ impl Formula {
         match quantity.dimension {
             Dimension::Length(1) | Dimension::Angle => Ok(quantity),
             Dimension::Bare => Ok(Quantity::length(quantity.value * scope.unit().mm())),
-            other => {
-                Err(self.source.error(format!("a length or an angle is wanted here, and this is {}", other.words())).into())
-            }
+            other => Err(self
+                .source
+                .error(format!("a length or an angle is wanted here, and this is {}", other.words()))
+                .into()),
         }
     }
 
@@ -300,10 +302,9 @@ impl Formula {
             }
             Kind::Name(name) => scope.name(name).map_err(placed),
             Kind::LengthOf(piece, edge) => scope.length_of(piece, edge).map(Quantity::length).map_err(placed),
-            Kind::SlantOf(piece, edge) => scope
-                .slant_of(piece, edge)
-                .map(|value| Quantity { value, dimension: Dimension::Angle })
-                .map_err(placed),
+            Kind::SlantOf(piece, edge) => {
+                scope.slant_of(piece, edge).map(|value| Quantity { value, dimension: Dimension::Angle }).map_err(placed)
+            }
             Kind::Negative(inner) => {
                 let quantity = self.evaluate(inner, scope)?;
                 if quantity.dimension == Dimension::Truth {
@@ -469,7 +470,7 @@ impl Formula {
             let words = condition.dimension.words();
             return Err(self.at(expr, format!("a comparison is wanted first here, and this is {words}")).into());
         }
-        self.evaluate(if condition.value != 0.0 { then } else { otherwise }, scope)
+        self.evaluate(if condition.value == 0.0 { otherwise } else { then }, scope)
     }
 
     fn at(&self, expr: &Expr, message: impl Into<String>) -> Finding {

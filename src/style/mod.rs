@@ -459,6 +459,10 @@ pub struct Seam {
     pub ratio: Option<Formula>,
     /// Part of the second side that is left open.
     pub gap: Option<Formula>,
+    /// Whether that part is at the seam's start.
+    pub gap_at_start: bool,
+    /// The stretch that takes up the ease: from and to, along the second side.
+    pub spread: Option<[Formula; 2]>,
     /// Whether a point is wanted at the seam's start and end.
     pub pointed: [bool; 2],
     /// Only sewn where this holds.

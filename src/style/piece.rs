@@ -70,8 +70,19 @@ pub(super) fn read_step(step: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
         "grain" => piece.grain = steps::grain(step)?,
         _ => {
             let known = [
-                "cut", "point", "edge", "line", "notch", "dart", "pleat", "tuck", "slash", "turn-dart", "unfold",
-                "drill", "grain",
+                "cut",
+                "point",
+                "edge",
+                "line",
+                "notch",
+                "dart",
+                "pleat",
+                "tuck",
+                "slash",
+                "turn-dart",
+                "unfold",
+                "drill",
+                "grain",
             ];
             return Err(step.unknown(&known).into());
         }
@@ -162,9 +173,8 @@ fn put_line(node: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
 fn put_edge(node: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
     let mut edge = steps::edge(node, true)?;
     if let Some(when) = formula(node, "when")? {
-        let same = |e: &&EdgeStep| {
-            e.name.text == edge.name.text && e.from.text == edge.from.text && e.to.text == edge.to.text
-        };
+        let same =
+            |e: &&EdgeStep| e.name.text == edge.name.text && e.from.text == edge.from.text && e.to.text == edge.to.text;
         let Some(old) = piece.edges.iter().find(same) else {
             return Err(node
                 .error("where this does not hold the edge would be missing")

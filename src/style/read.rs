@@ -102,7 +102,10 @@ fn check_unused(style: &Style, name: &Text) -> Result<()> {
         return Err(name.error("another piece has this name").hint("rename one of them").into());
     }
     if name.text.contains('/') {
-        return Err(name.error("a piece's name has no slash").hint("a slash parts a piece's name from an edge's").into());
+        return Err(name
+            .error("a piece's name has no slash")
+            .hint("a slash parts a piece's name from an edge's")
+            .into());
     }
     Ok(())
 }

@@ -1,24 +1,31 @@
 //! Seams, read and checked against the pieces.
 
-use super::props::{first_text, formula, text};
+use super::props::{first_text, formula, needed_formula, text};
 use super::{Seam, SpanRef, Style, strip};
 use crate::diag::Result;
 use crate::source::{Node, Text, Value, with_known};
 
 /// Reads `seam "Front/side" "Back/side" ease="1"` or a seam whose sides are chains.
 pub(super) fn seam(node: Node<'_>, style: &Style) -> Result<Seam> {
-    let has_sides = node.children().next().is_some();
-    node.only_takes(if has_sides { 1 } else { 2 }, &["name", "ease", "times", "gap", "pointed", "when"])?;
+    let has_sides = node.children().any(|child| child.name() == "side");
+    let props = ["name", "ease", "times", "gap", "gap-at", "pointed", "when"];
+    node.only_takes(if has_sides { 1 } else { 2 }, &props)?;
     let mut sides: Vec<Vec<SpanRef>> = Vec::new();
-    if has_sides {
-        for side in node.children() {
-            if side.name() != "side" {
-                return Err(side.unknown(&["side"]).into());
+    let mut spread = None;
+    for child in node.children() {
+        match child.name() {
+            "side" => {
+                child.only_takes(usize::MAX, &[])?;
+                sides.push(child.args().map(|value| span(value, style)).collect::<Result<_>>()?);
             }
-            side.only_takes(usize::MAX, &[])?;
-            sides.push(side.args().map(|value| span(value, style)).collect::<Result<_>>()?);
+            "spread" => {
+                child.only_takes(0, &["from", "to"])?;
+                spread = Some([needed_formula(child, "from")?, needed_formula(child, "to")?]);
+            }
+            _ => return Err(child.unknown(&["side", "spread"]).into()),
         }
-    } else {
+    }
+    if !has_sides {
         for value in node.args() {
             sides.push(vec![span(value, style)?]);
         }
@@ -41,12 +48,19 @@ pub(super) fn seam(node: Node<'_>, style: &Style) -> Result<Seam> {
         Some("both") => [true, true],
         Some(_) => return Err(node.error("pointed is \"start\", \"end\" or \"both\"").into()),
     };
+    let gap_at_start = match node.prop("gap-at").map(|value| value.string()).transpose()? {
+        None | Some("end") => false,
+        Some("start") => true,
+        Some(_) => return Err(node.error("gap-at is \"start\" or \"end\"").into()),
+    };
     Ok(Seam {
         name,
         sides: [first, second],
         ease: formula(node, "ease")?,
         ratio: formula(node, "times")?,
         gap: formula(node, "gap")?,
+        gap_at_start,
+        spread,
         pointed,
         when: formula(node, "when")?,
     })
@@ -73,6 +87,8 @@ pub(super) fn faced(node: Node<'_>, style: &mut Style) -> Result<()> {
                 ease: None,
                 ratio: None,
                 gap: None,
+                gap_at_start: false,
+                spread: None,
                 // Face to face the outlines turn at the ends, they do not run on.
                 pointed: [true, true],
                 when: facing.when.clone(),

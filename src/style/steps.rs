@@ -167,7 +167,8 @@ fn passing(node: Node<'_>) -> Result<Vec<Passing>> {
             }
             "hollow" | "swell" => {
                 child.only_takes(1, &["along", "part"])?;
-                let value = child.args().next().ok_or_else(|| child.error("how deep?").hint("write: hollow \"3/4\""))?;
+                let value =
+                    child.args().next().ok_or_else(|| child.error("how deep?").hint("write: hollow \"3/4\""))?;
                 let deep = Formula::read(value.text()?)?;
                 let deep = if child.name() == "swell" { deep.negated() } else { deep };
                 passing.push(Passing::Hollow { along: needed_along(child, "along")?, deep });

@@ -6,7 +6,19 @@ use crate::diag::Result;
 use crate::source::Node;
 
 const PROPS: [&str; 14] = [
-    "from", "of", "times", "depth", "hem", "join", "ends", "cloth-width", "ring", "when", "turns", "sections", "length",
+    "from",
+    "of",
+    "times",
+    "depth",
+    "hem",
+    "join",
+    "ends",
+    "cloth-width",
+    "ring",
+    "when",
+    "turns",
+    "sections",
+    "length",
     "onto",
 ];
 

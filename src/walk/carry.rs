@@ -1,32 +1,55 @@
-//! Notches carried from one side of a seam to the other by walked distance.
+//! Notches carried from one side of a seam to the other by walked distance, and the marks that a seam itself asks for.
 
-use super::span_length;
-use crate::piece::{Notch, NotchKind, PieceSet, Span};
+use super::pairing::Pairing;
+use super::{side_length, span_length};
+use crate::piece::{Finish, Join, Notch, NotchKind, Piece, PieceSet, Span};
 
 /// A notch this near to a carried one is the same notch, mm.
 const SAME: f64 = 1.0;
 
-/// Carries every notch across every seam that its edge is part of. Ease and gathers are spread evenly, so a notch keeps
-/// its share of the seam's length. Where one side is a chain (an armhole of front and back), the places where its edges meet
-/// are marked on the other side. Notches that already stand at a place are kept as they are.
+/// From this many times the other side's length on a side is gathered, and marked in quarters (common practice, no source).
+const GATHERED: f64 = 1.2;
+
+/// An allowance from this width on is turned up as a hem where it is folded back, mm (half an inch; common practice, no
+/// source).
+const HEM: f64 = 12.0;
+
+/// Carries every notch across every seam that its edge is part of, by walked distance, ease and gathers spread as the seam
+/// asks. Where one side is a chain (an armhole of front and back), the places where its edges meet are marked on the other
+/// side. A gathered seam is marked in quarters on both sides, a gap with a T where it ends (a zip's stop), a hem's turn at
+/// the edges beside it. Notches that already stand at a place are kept as they are, so carrying again changes nothing.
 pub fn carry(set: &mut PieceSet) {
     let original = set.clone();
     for join in &original.joins {
-        for (from, to) in [(0, 1), (1, 0)] {
-            let (from, to) = (&join.sides[from], &join.sides[to]);
-            let lengths = [from, to].map(|side| side.iter().map(|span| span_length(&original, span)).sum::<f64>());
-            if lengths[0] <= 0.0 {
-                continue;
-            }
-            for (walked, notch) in notches_along(&original, from) {
-                place(set, to, walked * lengths[1] / lengths[0], &notch);
+        let lengths = [0, 1].map(|side: usize| side_length(&original, &join.sides[side]));
+        let pairing = Pairing::new(join, lengths);
+        for from in [0, 1] {
+            for walked in notches_along(&original, &join.sides[from]) {
+                if let Some(at) = pairing.across(from, walked.along) {
+                    place(set, &join.sides[1 - from], at, &walked.notch);
+                }
             }
         }
+        own_marks(set, join, &pairing);
+    }
+    for piece in &mut set.pieces {
+        turn_ups(piece);
     }
 }
 
+/// A notch, or a place where two edges of a side meet.
+pub(super) struct Walked {
+    /// Distance from the seam's start, mm.
+    pub along: f64,
+    /// Piece and edge.
+    pub span: String,
+    pub notch: Notch,
+    /// Whether it is a notch, not a meeting of edges.
+    pub is_notch: bool,
+}
+
 /// The notches of a side, and the places where its edges meet, with their walked distance from the seam's start.
-fn notches_along(set: &PieceSet, side: &[Span]) -> Vec<(f64, Notch)> {
+pub(super) fn notches_along(set: &PieceSet, side: &[Span]) -> Vec<Walked> {
     let mut found = Vec::new();
     let mut before = 0.0;
     for span in side {
@@ -34,15 +57,35 @@ fn notches_along(set: &PieceSet, side: &[Span]) -> Vec<(f64, Notch)> {
         let notches = set.piece(&span.piece).map_or(&[][..], |piece| &piece.notches);
         for notch in notches.iter().filter(|notch| notch.edge == span.edge) {
             let sewn = set.piece(&span.piece).map_or(notch.at, |piece| piece.sewn_at(&span.edge, notch.at));
-            let along = if span.backwards { long - sewn } else { sewn };
-            found.push((before + along, notch.clone()));
+            let along = before + if span.backwards { long - sewn } else { sewn };
+            found.push(Walked { along, span: span.to_string(), notch: notch.clone(), is_notch: true });
         }
         before += long;
-        found.push((before, Notch { edge: String::new(), at: 0.0, kind: NotchKind::Slit, count: 1 }));
+        let meeting = Notch { edge: String::new(), at: 0.0, kind: NotchKind::Slit, count: 1 };
+        found.push(Walked { along: before, span: span.to_string(), notch: meeting, is_notch: false });
     }
     // The seam's own end needs no mark.
     found.pop();
     found
+}
+
+/// Quarters of a gathered seam, and the end of a gap.
+fn own_marks(set: &mut PieceSet, join: &Join, pairing: &Pairing) {
+    let Some([start, end]) = pairing.sewn() else { return };
+    let mark = |kind| Notch { edge: String::new(), at: 0.0, kind, count: 1 };
+    if join.gap > 0.0 {
+        let stop = if join.fit.gap_at_start { start } else { end };
+        place(set, &join.sides[1], stop, &mark(NotchKind::T));
+    }
+    if join.ratio >= GATHERED {
+        for quarter in [0.25, 0.5, 0.75] {
+            let along = start + quarter * (end - start);
+            place(set, &join.sides[1], along, &mark(NotchKind::Slit));
+            if let Some(across) = pairing.across(1, along) {
+                place(set, &join.sides[0], across, &mark(NotchKind::Slit));
+            }
+        }
+    }
 }
 
 fn place(set: &mut PieceSet, side: &[Span], walked: f64, notch: &Notch) {
@@ -58,10 +101,33 @@ fn place(set: &mut PieceSet, side: &[Span], walked: f64, notch: &Notch) {
         // An inner line carries no notches, and at an edge's ends its corners are the marks.
         let is_edge = piece.edge(&span.edge).is_some() && at > SAME && at < long - SAME;
         let at = piece.drawn_at(&span.edge, at);
-        let is_there = piece.notches.iter().any(|n| n.edge == span.edge && (n.at - at).abs() < SAME);
-        if is_edge && !is_there {
-            piece.notches.push(Notch { edge: span.edge.clone(), at, ..notch.clone() });
+        if is_edge {
+            add(piece, Notch { edge: span.edge.clone(), at, ..notch.clone() });
         }
         return;
+    }
+}
+
+fn add(piece: &mut Piece, notch: Notch) {
+    if !piece.notches.iter().any(|known| known.edge == notch.edge && (known.at - notch.at).abs() < SAME) {
+        piece.notches.push(notch);
+    }
+}
+
+/// Where a hem's allowance is folded back at a corner, the edge beside it is marked at the fold.
+fn turn_ups(piece: &mut Piece) {
+    let count = piece.edges.len();
+    for index in 0..count {
+        let (edge, next) = (&piece.edges[index], &piece.edges[(index + 1) % count]);
+        if edge.corner != Finish::FoldBack || edge.fold || next.fold {
+            continue;
+        }
+        let (hem, beside) = if edge.allowance > next.allowance { (edge, next) } else { (next, edge) };
+        if hem.allowance < HEM || beside.allowance <= 0.0 || hem.allowance <= beside.allowance {
+            continue;
+        }
+        let at = if beside.name == edge.name { crate::geom::path::length(&beside.path) } else { 0.0 };
+        let edge = beside.name.clone();
+        add(piece, Notch { edge, at, kind: NotchKind::Slit, count: 1 });
     }
 }

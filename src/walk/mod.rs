@@ -1,11 +1,14 @@
 //! Joined edges walked against each other on the net line, as a careful cutter does with a pin.
 
+mod allowances;
 mod carry;
+mod pairing;
 mod through;
 
 use crate::diag::Finding;
 use crate::piece::{Join, PieceSet, Span};
 use crate::units::format_length;
+use pairing::Pairing;
 use serde::Serialize;
 
 pub use carry::carry;
@@ -33,6 +36,10 @@ pub struct WalkedJoin {
     /// The angle of the sew lines as they run through the seam at its start and its end, degrees: 180 is smooth; `None`
     /// where an inner line has no corner.
     pub through: [Option<f64>; 2],
+    /// The notches on each side, and where they land on the other.
+    pub notches: [Vec<WalkedNotch>; 2],
+    /// Whether the two sides have the same allowance all along; where they don't, a warning says so.
+    pub allowances_agree: bool,
     /// Whether lengths and angles are as planned.
     pub agrees: bool,
 }
@@ -44,6 +51,19 @@ pub struct WalkedSpan {
     pub span: String,
     /// Its net length, mm.
     pub length: f64,
+}
+
+/// A notch met on a walk.
+#[derive(Clone, Debug, Serialize)]
+pub struct WalkedNotch {
+    /// Piece and edge as `Front/side`.
+    pub span: String,
+    /// Its distance from the seam's start along its own side, mm.
+    pub at: f64,
+    /// Where it lands on the other side, as the distance from the seam's start along that, mm; `None` in the gap.
+    pub lands: Option<f64>,
+    /// Marks side by side.
+    pub count: u8,
 }
 
 /// Walks every seam. `tolerance` in mm.
@@ -76,7 +96,48 @@ fn walk_join(set: &PieceSet, join: &Join, tolerance: f64, findings: &mut Vec<Fin
             findings.push(through::bend(join, end, angle));
         }
     }
-    WalkedJoin { name: join.name.clone(), sides, lengths, planned, difference, through, agrees: as_long && runs_true }
+    let pairing = Pairing::new(join, lengths);
+    if !pairing.as_asked {
+        findings.push(unspread(join));
+    }
+    WalkedJoin {
+        name: join.name.clone(),
+        sides,
+        lengths,
+        planned,
+        difference,
+        through,
+        notches: [0, 1].map(|side| notches(set, join, side, &pairing)),
+        allowances_agree: allowances::agree(set, join, &pairing, findings),
+        agrees: as_long && runs_true,
+    }
+}
+
+fn notches(set: &PieceSet, join: &Join, side: usize, pairing: &Pairing) -> Vec<WalkedNotch> {
+    let walked = carry::notches_along(set, &join.sides[side]).into_iter().filter(|walked| walked.is_notch);
+    let mut notches: Vec<WalkedNotch> = walked
+        .map(|walked| WalkedNotch {
+            lands: pairing.across(side, walked.along),
+            at: walked.along,
+            span: walked.span,
+            count: walked.notch.count,
+        })
+        .collect();
+    notches.sort_by(|a, b| a.at.total_cmp(&b.at));
+    notches
+}
+
+fn unspread(join: &Join) -> Finding {
+    let first = &join.sides[0][0];
+    Finding::breach(format!("the ease of seam \"{}\" can't be spread between the places that it names", join.name))
+        .piece(&first.piece)
+        .edge(&first.edge)
+        .hint("give two places on the second side, the nearer one first, with room for the ease between them")
+}
+
+/// Sewn length of a side, mm.
+fn side_length(set: &PieceSet, side: &[Span]) -> f64 {
+    side.iter().map(|span| span_length(set, span)).sum()
 }
 
 fn walk_side(set: &PieceSet, spans: &[Span]) -> Vec<WalkedSpan> {

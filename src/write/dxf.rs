@@ -5,6 +5,7 @@
 mod frame;
 
 use super::DECIMALS;
+use super::flat::flatten;
 use crate::calibrate::CorrectedJob;
 use crate::units::trimmed;
 use frame::{Frame, MODEL_SPACE};
@@ -86,20 +87,6 @@ fn raised(segment: &PathSeg) -> CubicBez {
         PathSeg::Line(line) => CubicBez::new(line.p0, line.eval(1.0 / 3.0), line.eval(2.0 / 3.0), line.p1),
         curve => curve.to_cubic(),
     }
-}
-
-/// Appends points of a cubic, its start excepted, so that the chords stray by no more than `tolerance`.
-///
-/// A chord over a parameter step h strays by at most h²/8 · max|B″|, and |B″| ≤ 6 · max of the control polygon's second
-/// differences (Filip, Magedson, Markot, "Surface algorithms using bounds on derivatives", 1986).
-fn flatten(cubic: &CubicBez, tolerance: f64, points: &mut Vec<Point>) {
-    /// Below this a tolerance buys nothing, mm; it also bounds the number of points.
-    const FINEST: f64 = 1e-4;
-    let second = |a: Point, b: Point, c: Point| (a.to_vec2() - 2.0 * b.to_vec2() + c.to_vec2()).hypot();
-    let bend = 6.0 * second(cubic.p0, cubic.p1, cubic.p2).max(second(cubic.p1, cubic.p2, cubic.p3));
-    let steps = (bend / (8.0 * tolerance.max(FINEST))).sqrt().ceil().clamp(1.0, 1e5) as u32;
-    points.extend((1..steps).map(|i| cubic.eval(f64::from(i) / f64::from(steps))));
-    points.push(cubic.p3);
 }
 
 fn entity(tags: &mut Tags, handle: u32, layer: &str, shape: &Shape) {

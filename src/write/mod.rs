@@ -2,9 +2,18 @@
 //! could move a point; none of them looks at a clock.
 
 mod dxf;
+mod flat;
+mod hpgl;
+mod machine;
+mod pdf;
+mod rs274;
 mod svg;
 
 pub use dxf::{Curves, dxf};
+pub use hpgl::{Dialect, hpgl};
+pub use machine::{Machine, ToolUse};
+pub use pdf::{Paper, pdf};
+pub use rs274::rs274;
 pub use svg::{svg, svg_in_pixels};
 
 use crate::role::Role;

@@ -228,7 +228,8 @@ fn path_d(points: &[Point]) -> PathD {
 }
 
 fn signed_area(path: &PathD) -> f64 {
-    (0..path.len()).map(|i| (path[i], path[(i + 1) % path.len()])).map(|(a, b)| a.x * b.y - b.x * a.y).sum::<f64>() / 2.0
+    (0..path.len()).map(|i| (path[i], path[(i + 1) % path.len()])).map(|(a, b)| a.x * b.y - b.x * a.y).sum::<f64>()
+        / 2.0
 }
 
 fn largest(paths: &PathsD) -> Option<Chain> {
@@ -246,8 +247,7 @@ pub fn clipper_offset(piece: &Piece, width: f64, chord: f64) -> Option<Chain> {
 
 /// A contour with its hairline slits closed.
 fn closed(paths: &PathsD) -> Option<Chain> {
-    let moved =
-        |paths: &PathsD, by: f64| inflate_paths_d(paths, by, JoinType::Miter, EndType::Polygon, 20.0, 7, 0.0);
+    let moved = |paths: &PathsD, by: f64| inflate_paths_d(paths, by, JoinType::Miter, EndType::Polygon, 20.0, 7, 0.0);
     largest(&moved(&moved(paths, SLIT), -SLIT))
 }
 
@@ -284,8 +284,7 @@ pub fn region(piece: &Piece, chord: f64) -> Option<Chain> {
         other => PathSeg::Cubic(CubicBez { p3: start, ..other.to_cubic() }),
     };
     // Every band as pairs of a sew point and a border point.
-    let mut bands: Vec<Vec<(Point, Point)>> =
-        (0..count).map(|i| ladder(&segments[i], widths[i], chord)).collect();
+    let mut bands: Vec<Vec<(Point, Point)>> = (0..count).map(|i| ladder(&segments[i], widths[i], chord)).collect();
     let mut parts: PathsD = Vec::new();
     let turns: Vec<Turn> = (0..count)
         .map(|i| {
@@ -474,11 +473,8 @@ impl Turn {
                 return None;
             }
             let on_second = ahead[1] < 0.0;
-            let (band, origin, along) = if on_second {
-                (second, self.end(0), self.d[0])
-            } else {
-                (first, self.end(1), -self.d[1])
-            };
+            let (band, origin, along) =
+                if on_second { (second, self.end(0), self.d[0]) } else { (first, self.end(1), -self.d[1]) };
             return self.hit(band, origin, along, far, on_second);
         }
         let wide = usize::from(self.w[1] > self.w[0]);
@@ -500,7 +496,8 @@ impl Turn {
                 continue;
             }
             let (s, t) = ((a - origin).cross(u) / cross, (a - origin).cross(along) / cross);
-            if (0.0..=far).contains(&s) && (0.0..=1.0).contains(&t) && best.as_ref().is_none_or(|(least, _)| s < *least) {
+            if (0.0..=far).contains(&s) && (0.0..=1.0).contains(&t) && best.as_ref().is_none_or(|(least, _)| s < *least)
+            {
                 best = Some((s, Shortened { second, rung: k as f64 + t, point: a + t * u }));
             }
         }
@@ -572,7 +569,11 @@ impl Turn {
             }
             Finish::Step if self.steps() => stepped(),
             _ if ahead.iter().all(|x| *x > -1e-7) => {
-                if too_long { blunt() } else { vec![v, a, apex, b] }
+                if too_long {
+                    blunt()
+                } else {
+                    vec![v, a, apex, b]
+                }
             }
             _ => stepped(),
         }

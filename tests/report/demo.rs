@@ -230,6 +230,8 @@ fn join(name: &str, sides: [&[(&str, f64)]; 2], planned: f64, through: [Option<f
         planned,
         difference,
         through,
+        notches: [Vec::new(), Vec::new()],
+        allowances_agree: true,
         agrees: difference.abs() < 0.5,
     }
 }

@@ -1,0 +1,108 @@
+//! HP-GL and HP-GL/2: absolute whole coordinates, or encoded polylines, one pen for each tool. Curves become chords; the
+//! label is strokes like everything else, since machines letter differently.
+
+use super::flat::chords;
+use super::machine::Machine;
+use crate::calibrate::CorrectedJob;
+use crate::diag::Result;
+use crate::units::trimmed;
+use kurbo::Point;
+use std::fmt::Write;
+
+/// Which of the language's dialects.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Dialect {
+    /// The older one: `PU`, `PD`, no page size.
+    Hpgl,
+    /// HP-GL/2 with its page size and `PU`, `PD`.
+    Hpgl2,
+    /// HP-GL/2 with `PE`, which is a third of the size; seven bits a byte, for any line.
+    Encoded,
+}
+
+/// Coordinate pairs in one instruction, few enough for small buffers.
+const PAIRS: usize = 16;
+
+/// A job as an HP-GL file in a dialect.
+///
+/// # Errors
+/// A coordinate beyond the machine's largest, with both in millimetres; a pass whose tool the machine lacks.
+pub fn hpgl(job: &CorrectedJob, machine: &Machine, dialect: Dialect) -> Result<Vec<u8>> {
+    let stamp = job.stamp();
+    let job = job.job();
+    let mut text = machine.start.clone();
+    if dialect == Dialect::Hpgl {
+        text.push_str("IN;\n");
+    } else {
+        // Reset, into HP-GL/2, length along the roll and width: a page that cuts nothing off.
+        let [length, width] = [job.width, job.height].map(|side| (side * machine.units_per_mm).ceil());
+        let note = format!("{}; {}; {}", job.title, stamp.text, job.medium);
+        writeln!(text, "\u{1b}E\u{1b}%0B;IN;PS{length},{width};\nCO\"{}\";", ascii(&note)).expect("writing to a string");
+    }
+    for pass in &job.passes {
+        let tool = machine.tool(&pass.tool)?;
+        write!(text, "PU;SP{};", tool.number).expect("writing to a string");
+        if let Some(speed) = tool.speed {
+            write!(text, "VS{};", trimmed(speed / 10.0, 1)).expect("writing to a string"); // centimetres a second
+        }
+        if let Some(force) = tool.force {
+            write!(text, "FS{};", trimmed(force, 0)).expect("writing to a string");
+        }
+        text.push('\n');
+        for stroke in &pass.strokes {
+            let points = chords(&machine.placed(&stroke.path), machine.tolerance);
+            let units = points.iter().map(|point| units(*point, machine)).collect::<Result<Vec<_>>>()?;
+            match (units.split_first(), dialect) {
+                (None, _) => {}
+                (Some((first, rest)), Dialect::Encoded) => encoded(&mut text, *first, rest),
+                (Some((first, rest)), _) => plain(&mut text, *first, rest),
+            }
+        }
+    }
+    text.push_str(if dialect == Dialect::Hpgl { "PU;SP0;\n" } else { "PU;SP0;PG;\n\u{1b}%0A\u{1b}E" });
+    text.push_str(&machine.end);
+    Ok(text.into_bytes())
+}
+
+/// The nearest step of the machine's grid.
+fn units(point: Point, machine: &Machine) -> Result<[i64; 2]> {
+    machine.check(point)?;
+    Ok([point.x, point.y].map(|mm| (mm * machine.units_per_mm).round() as i64))
+}
+
+fn plain(text: &mut String, first: [i64; 2], rest: &[[i64; 2]]) {
+    write!(text, "PU{},{};", first[0], first[1]).expect("writing to a string");
+    for some in rest.chunks(PAIRS) {
+        let pairs: Vec<String> = some.iter().map(|[x, y]| format!("{x},{y}")).collect();
+        write!(text, "PD{};", pairs.join(",")).expect("writing to a string");
+    }
+    text.push_str("PU;\n");
+}
+
+/// Base 32, flag `7`; `<` pen up and `=` absolute for the first pair, the others as steps with the pen down.
+fn encoded(text: &mut String, first: [i64; 2], rest: &[[i64; 2]]) {
+    text.push_str("PE7<=");
+    first.iter().for_each(|n| digits(text, *n));
+    let mut at = first;
+    for point in rest {
+        digits(text, point[0] - at[0]);
+        digits(text, point[1] - at[1]);
+        at = *point;
+    }
+    text.push_str(";PU;\n");
+}
+
+/// A number least digit first: n ≥ 0 as 2n, n < 0 as 2|n| + 1; digits are offset by 63, the last by 95.
+fn digits(text: &mut String, number: i64) {
+    let mut left = 2 * number.unsigned_abs() + u64::from(number < 0);
+    while left >= 32 {
+        text.push(char::from((left % 32) as u8 + 63));
+        left /= 32;
+    }
+    text.push(char::from(left as u8 + 95));
+}
+
+/// A note in plain ASCII without what ends one.
+fn ascii(note: &str) -> String {
+    note.chars().map(|c| if c == ';' { ',' } else if c == '"' || !(' '..='~').contains(&c) { '\'' } else { c }).collect()
+}

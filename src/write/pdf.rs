@@ -1,0 +1,286 @@
+//! PDF 1.7 at true size, curves as they are, every role a layer that can be switched off. No print scaling is asked for
+//! (ISO 32000-1, table 150), which viewers may ignore: so the check square is measured all the same.
+//!
+//! A sheet larger than the paper is printed over pages that overlap. Columns are letters from the left, rows are
+//! counted from the bottom, where the sheet's zero lies: `B3`. Pages on which nothing would be drawn are left out, and the first page is a map.
+
+use super::{DECIMALS, dashes, line_width};
+use crate::calibrate::CorrectedJob;
+use crate::order::{Job, JobStroke};
+use crate::role::Role;
+use crate::text::letter;
+use crate::units::trimmed;
+use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape};
+use pdf_writer::{Finish, Name, Pdf, Rect as Box, Ref, Str, TextStr};
+use std::fmt::Write;
+
+/// Paper that a sheet is printed on, page by page.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Paper {
+    /// One page along x, mm.
+    pub width: f64,
+    /// One page along y, mm.
+    pub height: f64,
+    /// What the printer can't reach at the left, right, bottom and top, mm.
+    pub margins: [f64; 4],
+    /// How far neighbours overlap inside their margins, mm.
+    pub overlap: f64,
+}
+
+/// Points in a millimetre.
+const POINT: f64 = 72.0 / 25.4;
+/// The longest side of a page: 14,400 points (ISO 32000-1, annex C.2).
+const LONGEST: f64 = 5080.0;
+/// How far the parts of a sheet that is too long for one page overlap, mm.
+const JOIN: f64 = 20.0;
+/// The layer of all that belongs to the pages and not to the sheet.
+const FURNITURE: &str = "page";
+
+/// One page: what of the sheet it shows.
+struct Tile {
+    name: String,
+    /// Of the sheet, mm.
+    window: Rect,
+}
+
+/// A job as a PDF file: on one page as large as the sheet, or on pages of `paper`. A sheet longer than 5,080 mm is split
+/// into parts that overlap by 20 mm.
+pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
+    let stamp = job.stamp();
+    let job = job.job();
+    let extent = extent(job);
+    let whole = Paper {
+        width: extent.width().min(LONGEST),
+        height: extent.height().min(LONGEST),
+        margins: [0.0; 4],
+        overlap: JOIN,
+    };
+    let tiled = paper.is_some() || extent.width() > LONGEST || extent.height() > LONGEST;
+    let paper = paper.unwrap_or(whole);
+    let tiles = tiles(job, &paper, extent);
+    let mut pages: Vec<(String, String)> = tiles
+        .iter()
+        .map(|tile| (tile.name.clone(), content(job, &paper, tile, if tiled { marks(&paper, tile) } else { Vec::new() })))
+        .collect();
+    if tiled {
+        pages.insert(0, ("map".into(), map(job, &paper, extent, &tiles)));
+    }
+    document(&pages, &paper, tiled, &job.title, &format!("{}; {}; {}", stamp.text, job.device, job.medium))
+}
+
+/// The sheet, widened where a corrected stroke reaches beyond it, and rounded up to the written grid.
+fn extent(job: &Job) -> Rect {
+    let strokes = strokes(job).map(|stroke| stroke.path.bounding_box());
+    let all = strokes.fold(Rect::new(0.0, 0.0, job.width, job.height), |all, own| all.union(own));
+    let up = |value: f64| (value * 1e3).ceil() / 1e3;
+    Rect::new(0.0, 0.0, up(all.x1).max(1.0), up(all.y1).max(1.0))
+}
+
+fn strokes(job: &Job) -> impl Iterator<Item = &JobStroke> {
+    job.passes.iter().flat_map(|pass| &pass.strokes).filter(|stroke| !stroke.path.is_empty())
+}
+
+/// The part of a page that is drawn on.
+fn window(paper: &Paper) -> Rect {
+    let [left, right, bottom, top] = paper.margins;
+    Rect::new(left, bottom, paper.width - right, paper.height - top)
+}
+
+/// How many windows of that length cover an extent.
+fn count(extent: f64, window: f64, overlap: f64) -> u32 {
+    ((extent - overlap - 1e-6) / (window - overlap)).ceil().clamp(1.0, 10_000.0) as u32
+}
+
+/// Every page on which something is drawn, row by row from the top.
+fn tiles(job: &Job, paper: &Paper, extent: Rect) -> Vec<Tile> {
+    let window = window(paper);
+    let [columns, rows] = [(extent.width(), window.width()), (extent.height(), window.height())]
+        .map(|(extent, window)| count(extent, window, paper.overlap));
+    // Along the segments, so that a page inside a piece on which nothing lies is left out.
+    let reached: Vec<Rect> =
+        strokes(job).flat_map(|stroke| stroke.path.segments().map(|segment| segment.bounding_box())).collect();
+    let mut tiles = Vec::new();
+    for row in (0..rows).rev() {
+        for column in 0..columns {
+            let x = f64::from(column) * (window.width() - paper.overlap);
+            let y = f64::from(row) * (window.height() - paper.overlap);
+            let shown = Rect::new(x, y, x + window.width(), y + window.height());
+            let wide = shown.inflate(0.5, 0.5);
+            if reached.iter().any(|b| b.x0 <= wide.x1 && b.x1 >= wide.x0 && b.y0 <= wide.y1 && b.y1 >= wide.y0) {
+                tiles.push(Tile { name: format!("{}{}", letters(column), row + 1), window: shown });
+            }
+        }
+    }
+    tiles
+}
+
+/// A, B, … Z, AA, AB, …
+fn letters(column: u32) -> String {
+    let last = char::from(b'A' + (column % 26) as u8);
+    if column < 26 { last.to_string() } else { format!("{}{last}", letters(column / 26 - 1)) }
+}
+
+/// What is drawn on a page: the sheet through its window, then the page's own marks.
+fn content(job: &Job, paper: &Paper, tile: &Tile, marks: Vec<BezPath>) -> String {
+    let window = window(paper);
+    let mut text = String::new();
+    let put = |text: &mut String, line: std::fmt::Arguments| writeln!(text, "{line}").expect("writing to a string");
+    put(&mut text, format_args!("q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.07 G"));
+    let [x, y, w, h] = [window.x0, window.y0, window.width(), window.height()].map(number);
+    put(&mut text, format_args!("{x} {y} {w} {h} re W n"));
+    let (dx, dy) = (number(window.x0 - tile.window.x0), number(window.y0 - tile.window.y0));
+    put(&mut text, format_args!("1 0 0 1 {dx} {dy} cm"));
+    let wide = tile.window.inflate(0.5, 0.5);
+    let mut open: Option<Role> = None;
+    for stroke in strokes(job) {
+        let bounds = stroke.path.bounding_box();
+        if bounds.x0 > wide.x1 || bounds.x1 < wide.x0 || bounds.y0 > wide.y1 || bounds.y1 < wide.y0 {
+            continue;
+        }
+        if open != Some(stroke.role) {
+            if open.is_some() {
+                text.push_str("EMC\n");
+            }
+            let dashes: Vec<String> = dashes(stroke.role).iter().map(|&dash| number(dash)).collect();
+            put(&mut text, format_args!("/OC /{} BDC", stroke.role.name()));
+            put(&mut text, format_args!("{} w [{}] 0 d", number(line_width(stroke.role)), dashes.join(" ")));
+            open = Some(stroke.role);
+        }
+        path(&mut text, &stroke.path);
+    }
+    if open.is_some() {
+        text.push_str("EMC\n");
+    }
+    text.push_str("Q\n");
+    furniture(&mut text, &marks);
+    text
+}
+
+/// Draws what belongs to the page itself.
+fn furniture(text: &mut String, marks: &[BezPath]) {
+    if marks.is_empty() {
+        return;
+    }
+    writeln!(text, "q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.5 G 0.15 w\n/OC /{FURNITURE} BDC").expect("writing to a string");
+    marks.iter().for_each(|mark| path(text, mark));
+    text.push_str("EMC\nQ\n");
+}
+
+/// Crosses in the middle of the overlap at the four corners, which fall on each other when pages are glued, and the
+/// page's name.
+fn marks(paper: &Paper, tile: &Tile) -> Vec<BezPath> {
+    let window = window(paper);
+    let inner = window.inflate(-paper.overlap / 2.0, -paper.overlap / 2.0);
+    let arm = (paper.overlap / 2.0).min(3.0);
+    let mut marks = Vec::new();
+    for x in [inner.x0, inner.x1] {
+        for y in [inner.y0, inner.y1] {
+            marks.push(line(Point::new(x - arm, y), Point::new(x + arm, y)));
+            marks.push(line(Point::new(x, y - arm), Point::new(x, y + arm)));
+        }
+    }
+    let at = Affine::translate((inner.x0 + paper.overlap / 2.0 + 2.0, inner.y0 + paper.overlap / 2.0 + 2.0));
+    marks.extend(letter(&tile.name, 6.0).paths.into_iter().map(|path| at * path));
+    marks
+}
+
+/// The whole sheet made small, with every page's outline and name.
+fn map(job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile]) -> String {
+    let room = window(paper);
+    let all = tiles.iter().fold(extent, |all, tile| all.union(tile.window));
+    let head = 14.0_f64.min(room.height() / 4.0);
+    let scale = (room.width() / all.width()).min((room.height() - head) / all.height()) * 0.98;
+    let place = Affine::translate((room.x0, room.y0)) * Affine::scale(scale);
+    let mut drawn: Vec<BezPath> =
+        strokes(job).filter(|stroke| matches!(stroke.role, Role::Cut | Role::Square)).map(|s| place * &s.path).collect();
+    for tile in tiles {
+        drawn.push(place * tile.window.to_path(0.1));
+        let middle = place * tile.window.center();
+        let name = letter(&tile.name, (scale * tile.window.height() / 6.0).min(8.0));
+        drawn.extend(name.paths.into_iter().map(|p| Affine::translate(middle.to_vec2()) * p));
+    }
+    let say = format!("{}: {} pages, print at 100 %", job.title, tiles.len());
+    let words = letter(&say, 4.0);
+    let fit = (room.width() / words.width.max(1.0)).min(1.0);
+    let at = Affine::translate((room.x0, room.y1 - head / 2.0)) * Affine::scale(fit);
+    drawn.extend(words.paths.into_iter().map(|path| at * path));
+    let mut text = String::new();
+    furniture(&mut text, &drawn);
+    text
+}
+
+fn line(from: Point, to: Point) -> BezPath {
+    BezPath::from_vec(vec![PathEl::MoveTo(from), PathEl::LineTo(to)])
+}
+
+/// A path and its stroke. Quadratic curves are raised, which is exact.
+fn path(text: &mut String, path: &BezPath) {
+    let mut at = Point::ORIGIN;
+    for element in path.elements() {
+        let (points, operator): (&[Point], char) = match element {
+            PathEl::MoveTo(p) => (&[*p], 'm'),
+            PathEl::LineTo(p) => (&[*p], 'l'),
+            PathEl::QuadTo(a, p) => (&[at.lerp(*a, 2.0 / 3.0), p.lerp(*a, 2.0 / 3.0), *p], 'c'),
+            PathEl::CurveTo(a, b, p) => (&[*a, *b, *p], 'c'),
+            PathEl::ClosePath => (&[], 'h'),
+        };
+        for p in points {
+            write!(text, "{} {} ", number(p.x), number(p.y)).expect("writing to a string");
+            at = *p;
+        }
+        writeln!(text, "{operator}").expect("writing to a string");
+    }
+    text.push_str("S\n");
+}
+
+fn number(value: f64) -> String {
+    trimmed(value, DECIMALS)
+}
+
+/// The file around its pages. Contents are not compressed, so that a proof needs no other library to look inside.
+fn document(pages: &[(String, String)], paper: &Paper, tiled: bool, title: &str, subject: &str) -> Vec<u8> {
+    let layers: Vec<&str> = Role::ALL.into_iter().map(Role::name).chain([FURNITURE]).collect();
+    let [catalog, tree, info] = [1, 2, 3].map(Ref::new);
+    let layer = |i: usize| Ref::new(4 + i as i32);
+    let page = |i: usize| Ref::new(4 + layers.len() as i32 + 2 * i as i32);
+    let stream = |i: usize| Ref::new(5 + layers.len() as i32 + 2 * i as i32);
+    let mut pdf = Pdf::new();
+    let mut root = pdf.catalog(catalog);
+    root.pages(tree);
+    root.viewer_preferences().insert(Name(b"PrintScaling")).primitive(Name(b"None"));
+    if tiled {
+        let mut numbers = root.insert(Name(b"PageLabels")).dict();
+        let mut list = numbers.insert(Name(b"Nums")).array();
+        for (i, (name, _)) in pages.iter().enumerate() {
+            list.item(i as i32);
+            list.push().dict().pair(Name(b"P"), Str(name.as_bytes()));
+        }
+    }
+    let mut optional = root.insert(Name(b"OCProperties")).dict();
+    optional.insert(Name(b"OCGs")).array().items((0..layers.len()).map(layer));
+    let mut default = optional.insert(Name(b"D")).dict();
+    default.insert(Name(b"Order")).array().items((0..layers.len()).map(layer));
+    default.finish();
+    optional.finish();
+    root.finish();
+    pdf.document_info(info).title(TextStr(title)).subject(TextStr(subject));
+    for (i, name) in layers.iter().enumerate() {
+        pdf.indirect(layer(i)).dict().pair(Name(b"Type"), Name(b"OCG")).pair(Name(b"Name"), TextStr(name));
+    }
+    pdf.pages(tree).kids((0..pages.len()).map(page)).count(pages.len() as i32);
+    for (i, (_, content)) in pages.iter().enumerate() {
+        let mut own = pdf.page(page(i));
+        own.parent(tree).contents(stream(i));
+        own.media_box(Box::new(0.0, 0.0, (paper.width * POINT) as f32, (paper.height * POINT) as f32));
+        let mut resources = own.resources();
+        let mut properties = resources.insert(Name(b"Properties")).dict();
+        for (i, name) in layers.iter().enumerate() {
+            properties.pair(Name(name.as_bytes()), layer(i));
+        }
+        properties.finish();
+        resources.finish();
+        own.finish();
+        pdf.stream(stream(i), content.as_bytes());
+    }
+    pdf.finish()
+}

@@ -1,0 +1,166 @@
+//! RS-274 after NIST IR 6556 ("The NIST RS274NGC Interpreter, version 3", 2000): millimetres, absolute, the plane of x
+//! and y; arcs where curves are arcs within the tolerance, chords elsewhere. A tool is switched (`M3`, `M5`) or raised and
+//! lowered (`Z`).
+
+use super::machine::{Machine, ToolUse};
+use crate::calibrate::CorrectedJob;
+use crate::diag::Result;
+use crate::units::trimmed;
+use kurbo::{CubicBez, ParamCurve, PathSeg, Point};
+use std::fmt::Write;
+
+/// Decimals of a coordinate.
+const DECIMALS: usize = 4;
+/// Feed where the profile has no speed, mm/min: a walking pace that nothing minds. `G1` without a feed is an error.
+const FEED: f64 = 1200.0;
+
+/// A move at work.
+enum Cut {
+    Line(Point),
+    Arc { end: Point, centre: Point, anticlockwise: bool },
+}
+
+/// A job as an RS-274 program.
+///
+/// # Errors
+/// A coordinate beyond the machine's largest; a pass whose tool the machine lacks.
+pub fn rs274(job: &CorrectedJob, machine: &Machine) -> Result<Vec<u8>> {
+    let stamp = job.stamp();
+    let job = job.job();
+    let mut text = String::new();
+    for line in [&job.title, &stamp.text, &job.device, &job.medium] {
+        writeln!(text, "({})", note(line)).expect("writing to a string");
+    }
+    text.push_str("G21 G90 G17 G94\nM5\n");
+    text.push_str(&machine.start);
+    for pass in &job.passes {
+        let tool = machine.tool(&pass.tool)?;
+        writeln!(text, "({})\nT{}", note(&pass.tool), tool.number).expect("writing to a string");
+        if let Some((up, _)) = tool.heights {
+            writeln!(text, "G0 Z{}", number(up)).expect("writing to a string");
+        }
+        for stroke in &pass.strokes {
+            let path = machine.placed(&stroke.path);
+            let mut segments = path.segments().peekable();
+            let Some(first) = segments.peek() else { continue };
+            let start = first.start();
+            machine.check(start)?;
+            down(&mut text, start, tool);
+            let mut at = start;
+            for segment in segments {
+                let mut cuts = Vec::new();
+                match segment {
+                    PathSeg::Line(line) => cuts.push(Cut::Line(line.p1)),
+                    curve => arcs(&curve.to_cubic(), machine.tolerance, 0, &mut cuts),
+                }
+                for cut in cuts {
+                    at = put(&mut text, at, &cut, machine)?;
+                }
+            }
+            text.push_str(&match tool.heights {
+                Some((up, _)) => format!("G0 Z{}\n", number(up)),
+                None => "M5\n".into(),
+            });
+        }
+    }
+    text.push_str(&machine.end);
+    text.push_str("M5\nM2\n");
+    Ok(text.into_bytes())
+}
+
+/// To the start of a stroke, the tool lowered or switched on there.
+fn down(text: &mut String, start: Point, tool: &ToolUse) {
+    let feed = trimmed(tool.speed.map_or(FEED, |speed| speed * 60.0), 1);
+    writeln!(text, "G0 X{} Y{}", number(start.x), number(start.y)).expect("writing to a string");
+    if tool.power.is_some() || tool.heights.is_none() {
+        writeln!(text, "M3 S{}", trimmed(tool.power.unwrap_or(0.0), 2)).expect("writing to a string");
+    }
+    match tool.heights {
+        Some((_, down)) => writeln!(text, "G1 Z{} F{feed}", number(down)),
+        None => writeln!(text, "F{feed}"),
+    }
+    .expect("writing to a string");
+}
+
+/// Writes a move and gives its end.
+fn put(text: &mut String, at: Point, cut: &Cut, machine: &Machine) -> Result<Point> {
+    let end = match cut {
+        Cut::Line(end) | Cut::Arc { end, .. } => *end,
+    };
+    machine.check(end)?;
+    match cut {
+        Cut::Line(end) => writeln!(text, "G1 X{} Y{}", number(end.x), number(end.y)),
+        Cut::Arc { centre, anticlockwise, .. } => {
+            let code = if *anticlockwise { 3 } else { 2 };
+            let (i, j) = (number(centre.x - at.x), number(centre.y - at.y));
+            writeln!(text, "G{code} X{} Y{} I{i} J{j}", number(end.x), number(end.y))
+        }
+    }
+    .expect("writing to a string");
+    Ok(end)
+}
+
+/// A cubic as lines and arcs that stray by no more than `tolerance`: one where one will do, else its halves'.
+fn arcs(cubic: &CubicBez, tolerance: f64, depth: u32, cuts: &mut Vec<Cut>) {
+    /// Halvings; a curve of 100 m is then cut finer than a micrometre.
+    const DEEPEST: u32 = 16;
+    /// Samples that a candidate is held to, and how much of the tolerance it may use at them: what a smooth curve strays
+    /// between two samples is far less than the rest.
+    const SAMPLES: u32 = 16;
+    const SHARE: f64 = 0.8;
+    let [a, b] = [cubic.p0, cubic.p3];
+    let bound = SHARE * tolerance;
+    let samples: Vec<Point> = (1..SAMPLES).map(|i| cubic.eval(f64::from(i) / f64::from(SAMPLES))).collect();
+    let chord = b - a;
+    let length = chord.hypot();
+    // Along the chord, in order, and near it.
+    let straight = length > 0.0
+        && samples.iter().all(|p| (chord.cross(*p - a) / length).abs() <= bound)
+        && samples.windows(2).all(|pair| (pair[1] - pair[0]).dot(chord) >= 0.0);
+    if straight || depth == DEEPEST {
+        cuts.push(Cut::Line(b));
+        return;
+    }
+    let middle = cubic.eval(0.5);
+    if let Some(centre) = centre(a, middle, b) {
+        let radius = centre.distance(a);
+        let anticlockwise = (middle - a).cross(b - middle) > 0.0;
+        let turns = |p: &Point, q: &Point| ((*p - centre).cross(*q - centre) > 0.0) == anticlockwise;
+        let all: Vec<Point> = std::iter::once(a).chain(samples.iter().copied()).chain([b]).collect();
+        let round = all.iter().all(|p| (p.distance(centre) - radius).abs() <= bound)
+            && all.windows(2).all(|pair| turns(&pair[0], &pair[1]))
+            && turns(&a, &b);
+        // Rounding I and J to a ten-thousandth turns a tiny arc into anything, and a huge one is a line.
+        if round && radius < 1e4 && length > 0.05 {
+            cuts.push(Cut::Arc { end: b, centre, anticlockwise });
+            return;
+        }
+    }
+    let (left, right) = cubic.subdivide();
+    arcs(&left, tolerance, depth + 1, cuts);
+    arcs(&right, tolerance, depth + 1, cuts);
+}
+
+/// The centre of the circle through three points; `None` where they lie on a line.
+fn centre(a: Point, b: Point, c: Point) -> Option<Point> {
+    let (u, v) = (b - a, c - a);
+    let twice = 2.0 * u.cross(v);
+    let (uu, vv) = (u.hypot2(), v.hypot2());
+    let centre = a + kurbo::Vec2::new(v.y * uu - u.y * vv, u.x * vv - v.x * uu) / twice;
+    (twice.abs() > 1e-12 && centre.is_finite()).then_some(centre)
+}
+
+fn number(value: f64) -> String {
+    trimmed(value, DECIMALS)
+}
+
+/// A comment in plain ASCII without brackets.
+fn note(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            '(' | ')' => '\'',
+            ' '..='~' => c,
+            _ => '?',
+        })
+        .collect()
+}
