@@ -58,7 +58,7 @@ fn check_points_at_the_place_and_sets_the_code() {
     let text = text.expect("reads");
     for (from, to, code, said) in [
         ("cuts \"notch\" \"cut\"", "cuts \"notch\"", 1, "no tool draws or cuts the cut line"),
-        ("burns", "burnz", 2, "did you mean \"burns\"?"),
+        ("burns kerf", "burnz kerf", 2, "did you mean \"burns\"?"),
         ("        power 450\n", "", 2, "how this tool is switched or lowered"),
         (" \"square\"", "", 0, "check square is left out"),
     ] {
