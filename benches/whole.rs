@@ -107,7 +107,7 @@ fn s8_correct_and_write(bencher: Bencher, name: &str) {
         let corrected = calibrate::correct(black_box(job), correction.as_ref());
         match device.device.language {
             device::Language::Svg => write::svg(&corrected),
-            device::Language::Dxf => write::dxf(&corrected, write::Curves::Spline),
+            _ => write::dxf(&corrected, write::Curves::Spline),
         }
     });
 }
@@ -120,7 +120,7 @@ fn s9_read_back_and_prove(bencher: Bencher, name: &str) {
     let corrected = calibrate::correct(job, device.device.correction(&sheet.medium));
     let bytes = match device.device.language {
         device::Language::Svg => write::svg(&corrected),
-        device::Language::Dxf => write::dxf(&corrected, write::Curves::Spline),
+        _ => write::dxf(&corrected, write::Curves::Spline),
     };
     bencher.bench(|| pipeline::prove(black_box(&bytes), name, &sheet, &device.device).expect("reads back"));
 }

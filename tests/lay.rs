@@ -11,12 +11,12 @@ use oaktag::role::Role;
 fn roll() -> Medium {
     // 36 in of pattern paper: 914.4 mm exactly (36 × 25.4).
     let kind = MediumKind::Roll { width: 914.4, longest: 30_000.0 };
-    Medium { name: "paper".into(), kind, margin: 10.0, gap: 5.0 }
+    Medium::plain("paper", kind, 10.0, 5.0)
 }
 
 fn card() -> Medium {
     // A1, ISO 216: 594 × 841 mm.
-    Medium { name: "card".into(), kind: MediumKind::Sheet { width: 841.0, height: 594.0 }, margin: 8.0, gap: 6.0 }
+    Medium::plain("card", MediumKind::Sheet { width: 841.0, height: 594.0 }, 8.0, 6.0)
 }
 
 fn piece(name: &str, outline: &str, count: u32, mirrored: bool) -> MarkedPiece {
@@ -99,8 +99,9 @@ fn polygon(path: &BezPath) -> Polygon {
 /// operations and distances between all pairs, without the program's own checks.
 fn assert_sound(sheet: &Sheet, medium: &Medium) {
     let shapes: Vec<Polygon> = sheet.placed.iter().map(|placed| polygon(&placed.outline)).collect();
-    let margin = medium.margin - 1e-6;
-    let inside = Rect::new((margin, margin), (sheet.width - margin, sheet.height - margin)).to_polygon();
+    let [left, right, bottom, top] =
+        [medium.margins.left, medium.margins.right, medium.margins.bottom, medium.margins.top].map(|m| m - 1e-6);
+    let inside = Rect::new((left, bottom), (sheet.width - right, sheet.height - top)).to_polygon();
     let square: Vec<Polygon> = sheet
         .strokes
         .iter()
@@ -310,7 +311,7 @@ fn every_sheet_has_its_check_square() {
     }
     // A4 with 10 mm margins takes the small one.
     let kind = MediumKind::Sheet { width: 210.0, height: 297.0 };
-    let page = Medium { name: "page".into(), kind, margin: 10.0, gap: 3.0 };
+    let page = Medium::plain("page", kind, 10.0, 3.0);
     let small = piece("Pocket", "M0 0 L120 0 L120 140 L0 140 Z", 1, false);
     let (sheets, _) = lay(&[small], &page, Copies::One, "not calibrated").expect("fits");
     assert!((sheets[0].square - 50.0).abs() < 1e-9);

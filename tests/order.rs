@@ -10,15 +10,9 @@ use oaktag::role::Role;
 fn device(tools: &[(&str, ToolKind, &[Role])]) -> Device {
     let kind = MediumKind::Roll { width: 914.4, longest: 5000.0 };
     Device {
-        name: "D".into(),
-        language: Language::Svg,
-        tolerance: 0.01,
-        media: vec![Medium { name: "paper".into(), kind, margin: 10.0, gap: 5.0 }],
-        tools: tools
-            .iter()
-            .map(|(name, kind, roles)| Tool { name: (*name).into(), kind: *kind, roles: roles.to_vec() })
-            .collect(),
-        corrections: Vec::new(),
+        media: vec![Medium::plain("paper", kind, 10.0, 5.0)],
+        tools: tools.iter().map(|(name, kind, roles)| Tool::plain(name, *kind, roles)).collect(),
+        ..Device::plain("D", Language::Svg)
     }
 }
 

@@ -8,7 +8,7 @@
 use super::cap::Tip;
 use super::fold_back::fold_back;
 use super::outline::{KINK, Side, turn};
-use crate::geom::crossing::run_up;
+use crate::geom::crossing::{first_rise, run_up};
 use crate::geom::offset::{Parallel, parallel, right};
 use crate::piece::Finish;
 use kurbo::{CubicBez, Line, ParamCurve, PathSeg, Point, Vec2};
@@ -16,6 +16,9 @@ use kurbo::{CubicBez, Line, ParamCurve, PathSeg, Point, Vec2};
 /// A mitre reaches no farther from the corner than this many times the wider allowance, and is cut square to the
 /// bisector beyond it. At equal widths that is a corner of 29°; the longest useful points (collars) are blunter.
 pub const MITRE_LIMIT: f64 = 4.0;
+
+/// Corners that turn back to within this of straight back are looked at more closely, radians.
+const REVERSAL: f64 = 0.05;
 
 /// Distances below this are rounding, mm.
 const NOTHING: f64 = 1e-9;
@@ -84,8 +87,8 @@ pub fn corner(sides: [Strip; 2], finish: Finish, trim: bool, tolerance: f64) -> 
     let along = [first.side.end_tangent(), next.side.start_tangent()];
     let width = [first.side.width, next.side.width];
     let mut angle = turn(along[0], along[1]);
-    if angle.abs() > std::f64::consts::PI - 1e-6 {
-        angle = angle.abs() * spike_sign(sides, vertex);
+    if angle.abs() > std::f64::consts::PI - REVERSAL {
+        angle = angle.abs() * reversal(sides, vertex);
     }
     let ends = [0, 1].map(|i| vertex + width[i] * right(along[i]));
     let corner = Turn { sides, vertex, along, width, angle, ends, tolerance };
@@ -111,11 +114,27 @@ pub fn corner(sides: [Strip; 2], finish: Finish, trim: bool, tolerance: f64) -> 
     }
 }
 
-/// Which way a complete reversal turns: 1 for a spike that points outward, −1 for a slit.
-fn spike_sign([first, next]: [Strip; 2], vertex: Point) -> f64 {
-    let back = first.side.run[first.side.run.len() - 1].eval(0.5);
-    let ahead = next.side.run[0].eval(0.5);
-    if (vertex - back).cross(ahead - vertex) < 0.0 { -1.0 } else { 1.0 }
+/// Which way a near reversal turns: 1 for a spike that points outward, −1 for a slit. The tangents may be parted by no
+/// more than rounding, so the sides are compared where they first lie clearly apart.
+fn reversal([first, next]: [Strip; 2], vertex: Point) -> f64 {
+    const APART: f64 = 1e-4;
+    let (back, ahead) = (first.side.run[first.side.run.len() - 1].reverse(), next.side.run[0]);
+    let longest = vertex.distance(back.end()).min(vertex.distance(ahead.end()));
+    let mut turned = 0.0;
+    let mut far = longest.min(0.01);
+    while far <= longest && far > 0.0 {
+        let [a, b] = [&back, &ahead].map(|segment| {
+            let t = first_rise(segment, |p| p.distance(vertex) - far).unwrap_or(1.0);
+            segment.eval(t) - vertex
+        });
+        // a points back along the first side, b ahead along the next.
+        turned = b.cross(a) / far;
+        if turned.abs() > APART {
+            break;
+        }
+        far *= 1.5;
+    }
+    if turned < 0.0 { -1.0 } else { 1.0 }
 }
 
 impl Turn<'_> {
@@ -168,19 +187,16 @@ impl Turn<'_> {
         let mut best: Option<(f64, Cut)> = None;
         for (stretch, parallel) in self.sides[side].parallel.iter().enumerate() {
             for hit in parallel.curve.intersect_line(ray) {
-                if !(0.0..=1.0).contains(&hit.line_t) || !(0.0..=1.0).contains(&hit.segment_t) {
-                    continue;
-                }
-                let point = parallel.curve.eval(hit.segment_t);
-                if best.is_none_or(|(least, _)| hit.line_t < least) {
-                    if parallel.evolute {
-                        return None;
-                    }
+                let on = (0.0..=1.0).contains(&hit.line_t) && (0.0..=1.0).contains(&hit.segment_t);
+                if on && best.is_none_or(|(least, _)| hit.line_t < least) {
+                    let point = parallel.curve.eval(hit.segment_t);
                     best = Some((hit.line_t, Cut { stretch, at: hit.segment_t, point }));
                 }
             }
         }
-        best.map(|(_, cut)| cut).filter(|cut| cut.point.distance(self.vertex) <= limit)
+        // Where the allowance is narrowed by a hollow there is no cut line to meet.
+        let usable = |cut: &Cut| !self.sides[side].parallel[cut.stretch].evolute;
+        best.map(|(_, cut)| cut).filter(|cut| usable(cut) && cut.point.distance(self.vertex) <= limit)
     }
 
     fn mitre(&self, trim: bool) -> Corner {
@@ -246,11 +262,10 @@ impl Turn<'_> {
     /// Both cut lines run on to a line square to the bisector, at the wider allowance's width from the corner.
     fn blunt(&self) -> Corner {
         let bisector = (self.along[0] - self.along[1]).normalize();
-        let (sine, cosine) = (self.angle / 2.0).sin_cos();
         let far = self.width[0].max(self.width[1]);
-        debug_assert!((self.along[0].dot(bisector) - sine).abs() < 1e-6);
-        let [a, b] = self.width.map(|w| (far - w * cosine) / sine);
-        self.plain(self.outward(&[self.ends[0] + a * self.along[0], self.ends[1] - b * self.along[1]]))
+        // How far each cut line must run on to reach that line.
+        let on = |end: Point, ahead: Vec2| end + (far - (end - self.vertex).dot(bisector)) / ahead.dot(bisector) * ahead;
+        self.plain(self.outward(&[on(self.ends[0], self.along[0]), on(self.ends[1], -self.along[1])]))
     }
 
     /// An arc of the narrower width about the corner; the wider allowance ends square beside it.

@@ -47,7 +47,7 @@ pub const TOLERANCE: f64 = 0.005;
 const FINEST: f64 = 0.0005;
 
 /// The part of the tolerance that fitted curves may use up; the rest is for joins and the sweep.
-const FIT_SHARE: f64 = 0.8;
+const FIT_SHARE: f64 = 0.4;
 
 /// A piece with its cut line.
 #[derive(Clone, Debug)]

@@ -25,6 +25,10 @@ pub enum Command {
     Allow(AllowArgs),
     /// Measure a written file against its pieces
     Proof(ProofArgs),
+    /// The machines' profiles: list, check, explain
+    Device(DeviceArgs),
+    /// Write a folder with a style and measures to start from
+    New(NewArgs),
 }
 
 /// Where pieces come from.
@@ -39,6 +43,9 @@ pub struct From {
     /// Set a choice of the style, as in --set "bust ease=3 1/2"
     #[arg(long, value_name = "NAME=VALUE")]
     pub set: Vec<String>,
+    /// Estimate the measures that a person lacks; each is marked in every output
+    #[arg(long)]
+    pub estimate: bool,
     /// Two sides of a seam may differ by this much, mm
     #[arg(long, value_name = "MM", default_value_t = oaktag::walk::TOLERANCE)]
     pub tolerance: f64,
@@ -73,6 +80,9 @@ pub struct DraftArgs {
     /// The folder to write into; without it the pieces go to standard output
     #[arg(short, long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Draft again whenever the style or the measures are saved; needs -o
+    #[arg(long, requires = "out")]
+    pub watch: bool,
 }
 
 /// Arguments of `walk`.
@@ -84,6 +94,17 @@ pub struct WalkArgs {
     /// Print the report as JSON
     #[arg(long)]
     pub json: bool,
+    /// Print one line of JSON for every person, the refused ones with the reason
+    #[arg(long)]
+    pub lines: bool,
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+pub struct NewArgs {
+    /// The folder to write into; made where it is missing
+    #[arg(value_name = "DIR")]
+    pub folder: PathBuf,
 }
 
 /// Arguments of `allow`.
@@ -112,4 +133,44 @@ pub struct ProofArgs {
     /// Print the proof as JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `device`.
+#[derive(Debug, Args)]
+pub struct DeviceArgs {
+    /// What to do; without it the profiles are listed.
+    #[command(subcommand)]
+    pub command: Option<DeviceCommand>,
+    /// Print as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What to do with profiles.
+#[derive(Debug, Subcommand)]
+pub enum DeviceCommand {
+    /// List the profiles in `profiles/` and those that come with the program
+    List {
+        /// Print as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Read a profile and say what is wrong with it or worth a thought
+    Check {
+        /// The profile (`*.device.kdl`)
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// Print the profile, with every default filled in, and the findings as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Say in plain words what a machine will do
+    Explain {
+        /// A profile's file or its short name
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// Print the lines as JSON
+        #[arg(long)]
+        json: bool,
+    },
 }

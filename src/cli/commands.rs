@@ -1,14 +1,12 @@
 //! One function a command.
 
-use super::args::{AllowArgs, DraftArgs, From, MakeArgs, ProofArgs, WalkArgs};
+use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
+use super::people::{self, Person};
 use super::{End, Outcome, disk, say};
 use oaktag::diag::{Finding, Result, Severity};
-use oaktag::draft::Choices;
 use oaktag::piece::json;
 use oaktag::pipeline::{self, Made, NamedDevice, Walked};
 use oaktag::report::{self, FileLine};
-use oaktag::source::Text;
-use oaktag::{measures, style};
 use std::path::Path;
 
 /// `oaktag make`.
@@ -28,7 +26,8 @@ pub fn make(args: &MakeArgs) -> Outcome {
     let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
     let mut folders: Vec<String> = Vec::new();
-    for walked in load(&args.from)? {
+    for Person { walked, .. } in people::load(&args.from)? {
+        let Some(walked) = drafted(walked, &mut end) else { continue };
         unit.get_or_insert(walked.set.unit);
         let person = walked.set.person.clone();
         let folder = disk::file_word(&person);
@@ -41,12 +40,12 @@ pub fn make(args: &MakeArgs) -> Outcome {
         say::findings(&made.findings);
         if held(&made, args.from.anyway) {
             say::line(&format!("{person}: held back, nothing was written. --anyway writes all the same."));
-            end = End::Held;
+            end = end.max(End::Held);
             continue;
         }
         if !made.failed.is_empty() {
             say_failed(&made);
-            end = End::Held;
+            end = end.max(End::Held);
             continue;
         }
         write_made(&args.out.join(&folder), &made)?;
@@ -97,11 +96,12 @@ fn say_failed(made: &Made) {
 /// `oaktag draft`.
 pub fn draft(args: &DraftArgs) -> Outcome {
     let mut end = End::Done;
-    for walked in load(&args.from)? {
+    for Person { walked, .. } in people::load(&args.from)? {
+        let Some(walked) = drafted(walked, &mut end) else { continue };
         say::findings(&walked.findings);
         if !args.from.anyway && walked.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
             say::line(&format!("{}: held back. --anyway goes on all the same.", walked.set.person));
-            end = End::Held;
+            end = end.max(End::Held);
             continue;
         }
         let pieces = json::write(&walked.set);
@@ -123,7 +123,12 @@ pub fn draft(args: &DraftArgs) -> Outcome {
 /// `oaktag walk`.
 pub fn walk(args: &WalkArgs) -> Outcome {
     let mut end = End::Done;
-    for walked in load(&args.from)? {
+    for Person { name, walked } in people::load(&args.from)? {
+        if args.lines {
+            say::data(&json_line(&name, &walked))?;
+            continue;
+        }
+        let Some(walked) = drafted(walked, &mut end) else { continue };
         if args.json {
             say::data(&report::walk_json(&walked.joins))?;
         } else {
@@ -131,15 +136,40 @@ pub fn walk(args: &WalkArgs) -> Outcome {
         }
         say::findings(&walked.findings);
         if !args.from.anyway && walked.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
-            end = End::Held;
+            end = end.max(End::Held);
         }
     }
     Ok(end)
 }
 
+/// What came of one person, as one line of JSON.
+fn json_line(name: &str, walked: &Result<Walked>) -> String {
+    let value = match walked {
+        Ok(walked) => serde_json::json!({
+            "person": name,
+            "pieces": walked.set.pieces.len(),
+            "seams": walked.joins,
+            "worn": walked.worn,
+            "findings": walked.findings.iter().map(|f| format!("{}: {}", f.severity, f.message)).collect::<Vec<_>>(),
+        }),
+        Err(finding) => serde_json::json!({ "person": name, "refused": finding.to_string() }),
+    };
+    value.to_string() + "\n"
+}
+
+/// A person's draft; where it failed, says why and goes on.
+fn drafted(walked: Result<Walked>, end: &mut End) -> Option<Walked> {
+    walked
+        .map_err(|finding| {
+            say::findings(&[*finding]);
+            *end = End::Failed;
+        })
+        .ok()
+}
+
 /// `oaktag allow`.
 pub fn allow(args: &AllowArgs) -> Outcome {
-    let set = read_pieces(&args.pieces)?;
+    let set = people::read_pieces(&args.pieces)?;
     let (cut, findings) = pipeline::cut(&set)?;
     say::findings(&findings);
     let cut_lines: Vec<_> = cut.into_iter().map(|piece| piece.cut_line).collect();
@@ -156,7 +186,7 @@ pub fn allow(args: &AllowArgs) -> Outcome {
 pub fn proof(args: &ProofArgs) -> Outcome {
     let (named, findings) = disk::device(&args.device)?;
     say::findings(&findings);
-    let set = read_pieces(&args.pieces)?;
+    let set = people::read_pieces(&args.pieces)?;
     let bytes = disk::read_bytes(&args.file)?;
     let file = args.file.display().to_string();
     let sheets = pipeline::sheets(&set, &named.device)?;
@@ -186,53 +216,4 @@ pub fn proof(args: &ProofArgs) -> Outcome {
         }
     }
     Ok(if proof.passed { End::Done } else { End::Held })
-}
-
-/// Drafts and walks for every person, or walks the pieces of a file.
-fn load(from: &From) -> Result<Vec<Walked>> {
-    if !from.tolerance.is_finite() || from.tolerance < 0.0 {
-        return Err(Finding::error("--tolerance is not a length in mm, 0 or more").into());
-    }
-    if is_pieces(&from.source) {
-        if !from.measures.is_empty() || !from.set.is_empty() {
-            return Err(Finding::error("pieces are already drafted: --measures and --set are of no use with them")
-                .hint("give a style sheet instead, or leave them out")
-                .into());
-        }
-        return Ok(vec![pipeline::walk_pieces(read_pieces(&from.source)?, from.tolerance)]);
-    }
-    let style = style::read(&disk::read_text(&from.source)?, &from.source.display().to_string())?;
-    if from.measures.is_empty() {
-        return Err(Finding::error("whose measures?").hint("add --measures FILE.measures.kdl").into());
-    }
-    let choices = read_choices(&from.set)?;
-    let mut all = Vec::new();
-    for path in &from.measures {
-        let (person, findings) = measures::read(&disk::read_text(path)?, &path.display().to_string())?;
-        let mut walked = pipeline::draft_and_walk(&style, &person, &choices, from.tolerance)?;
-        walked.findings.splice(0..0, findings);
-        all.push(walked);
-    }
-    Ok(all)
-}
-
-fn is_pieces(path: &Path) -> bool {
-    path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("json"))
-}
-
-fn read_pieces(path: &Path) -> Result<oaktag::piece::PieceSet> {
-    json::read(&disk::read_text(path)?, &path.display().to_string())
-}
-
-fn read_choices(set: &[String]) -> Result<Choices> {
-    let mut choices = Choices::new();
-    for text in set {
-        let Some((name, value)) = text.split_once('=') else {
-            return Err(Finding::error(format!("\"{text}\" sets nothing"))
-                .hint("write it as --set \"bust ease=3 1/2\"")
-                .into());
-        };
-        choices.insert(name.trim().to_owned(), Text::new(value.trim(), "--set"));
-    }
-    Ok(choices)
 }

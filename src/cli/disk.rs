@@ -94,32 +94,74 @@ fn trouble(path: &Path, message: String) -> Finding {
 pub fn device(name: &str) -> Result<(NamedDevice, Vec<Finding>)> {
     let path = Path::new(name);
     if path.extension().is_some_and(|extension| extension == "kdl") || path.is_file() {
-        return read_device(path, short_name(path));
+        return device_file(path);
     }
-    let beside = Path::new("profiles").join(format!("{name}.device.kdl"));
+    let beside = Path::new(PROFILES).join(format!("{name}.device.kdl"));
     if beside.is_file() {
         return read_device(&beside, name.to_owned());
     }
     if let Some((_, text)) = BUILT_IN.iter().find(|(known, _)| *known == name) {
-        let (device, findings) = oaktag::device::read(text, &format!("built-in profile {name}"))?;
-        return Ok((NamedDevice { name: name.to_owned(), device }, findings));
+        return built_in(name, text);
     }
-    let mut known: Vec<String> = BUILT_IN.iter().map(|(known, _)| (*known).to_owned()).collect();
-    for entry in fs::read_dir("profiles").into_iter().flatten().flatten() {
-        let file = entry.file_name().to_string_lossy().into_owned();
-        known.extend(file.strip_suffix(".device.kdl").map(ToOwned::to_owned));
-    }
-    known.sort();
-    known.dedup();
+    let known = device_names();
     let known: Vec<&str> = known.iter().map(String::as_str).collect();
     Err(oaktag::source::with_known(Finding::error(format!("there is no device \"{name}\"")), name, &known).into())
 }
 
+/// A profile's file.
+pub fn device_file(path: &Path) -> Result<(NamedDevice, Vec<Finding>)> {
+    read_device(path, short_name(path))
+}
+
+/// Every device that has a short name, and the trouble with those that can't be read.
+pub fn devices() -> (Vec<NamedDevice>, Vec<Finding>) {
+    let (mut devices, mut findings) = (Vec::new(), Vec::new());
+    for name in device_names() {
+        match device(&name) {
+            Ok((device, found)) => {
+                devices.push(device);
+                findings.extend(found);
+            }
+            Err(finding) => findings.push(*finding),
+        }
+    }
+    (devices, findings)
+}
+
+/// The short names of the profiles in `profiles/` and of the built-in ones, sorted.
+fn device_names() -> Vec<String> {
+    let mut names: Vec<String> = BUILT_IN.iter().map(|(name, _)| (*name).to_owned()).collect();
+    for entry in fs::read_dir(PROFILES).into_iter().flatten().flatten() {
+        let file = entry.file_name().to_string_lossy().into_owned();
+        names.extend(file.strip_suffix(".device.kdl").map(ToOwned::to_owned));
+    }
+    names.sort();
+    names.dedup();
+    names
+}
+
+/// The folder that short names are looked up in.
+const PROFILES: &str = "profiles";
+
 /// The profiles that come with the program.
-const BUILT_IN: [(&str, &str); 2] = [
+const BUILT_IN: [(&str, &str); 11] = [
     ("roll-plotter", include_str!("../../profiles/roll-plotter.device.kdl")),
     ("card-cutter", include_str!("../../profiles/card-cutter.device.kdl")),
+    ("roll-pen-plotter", include_str!("../../profiles/roll-pen-plotter.device.kdl")),
+    ("old-pen-plotter", include_str!("../../profiles/old-pen-plotter.device.kdl")),
+    ("roll-inkjet", include_str!("../../profiles/roll-inkjet.device.kdl")),
+    ("home-printer-a4", include_str!("../../profiles/home-printer-a4.device.kdl")),
+    ("home-printer-letter", include_str!("../../profiles/home-printer-letter.device.kdl")),
+    ("sheet-drag-knife", include_str!("../../profiles/sheet-drag-knife.device.kdl")),
+    ("flatbed-tangential", include_str!("../../profiles/flatbed-tangential.device.kdl")),
+    ("laser", include_str!("../../profiles/laser.device.kdl")),
+    ("projector", include_str!("../../profiles/projector.device.kdl")),
 ];
+
+fn built_in(name: &str, text: &str) -> Result<(NamedDevice, Vec<Finding>)> {
+    let (device, findings) = oaktag::device::read(text, &format!("built-in profile {name}"))?;
+    Ok((NamedDevice { name: name.to_owned(), device }, findings))
+}
 
 fn read_device(path: &Path, name: String) -> Result<(NamedDevice, Vec<Finding>)> {
     let text = read_text(path)?;

@@ -2,7 +2,10 @@
 
 mod args;
 mod commands;
+mod device;
 mod disk;
+mod new;
+mod people;
 mod say;
 
 use args::{Cli, Command};
@@ -11,12 +14,14 @@ use oaktag::diag::Finding;
 use std::process::ExitCode;
 
 /// How a command ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum End {
     /// Done.
     Done,
     /// Findings hold the output back.
     Held,
+    /// Somebody could not be drafted; the rest was.
+    Failed,
 }
 
 /// What a command returns: usage, file and device trouble is an error.
@@ -31,10 +36,13 @@ pub fn run() -> ExitCode {
         Command::Walk(args) => commands::walk(args),
         Command::Allow(args) => commands::allow(args),
         Command::Proof(args) => commands::proof(args),
+        Command::Device(args) => device::device(args),
+        Command::New(args) => new::new(args),
     };
     match outcome {
         Ok(End::Done) => ExitCode::SUCCESS,
         Ok(End::Held) => ExitCode::from(1),
+        Ok(End::Failed) => ExitCode::from(2),
         Err(finding) => {
             say::findings(&[*finding]);
             ExitCode::from(2)

@@ -50,7 +50,7 @@ impl Made {
             }));
         }
         // A ring is walked from the seam's start, which may lie within a length.
-        if against && let Some(start) = spans.iter().position(|span| span.edge == AFTER_START) {
+        if let Some(start) = spans.iter().position(|span| span.edge.ends_with(AFTER_START)) {
             spans.rotate_left(start);
         }
         if backwards {
@@ -75,12 +75,12 @@ impl Made {
     }
 }
 
-/// The part of a top that comes before the seam's start, and the part behind it.
-const BEFORE_START: &str = "top before the start";
-const AFTER_START: &str = "top behind the start";
+/// The parts of a top or hem before the seam's start and behind it.
+const BEFORE_START: &str = " before the start";
+const AFTER_START: &str = " behind the start";
 
 fn named(edge: &str, wanted: &str) -> bool {
-    edge == wanted || wanted == "top" && (edge == BEFORE_START || edge == AFTER_START)
+    edge.strip_prefix(wanted).is_some_and(|rest| rest.is_empty() || rest == BEFORE_START || rest == AFTER_START)
 }
 
 /// One length of a strip.
@@ -325,15 +325,20 @@ fn build(kind: &Length, depth: f64, radius: Option<f64>, [hem, join]: [f64; 2]) 
         corner,
     };
     let turned_up = if radius.is_none() { Finish::FoldBack } else { Finish::Mitre };
-    let mut edges = vec![
-        edge("hem", run(0.0, kind.long, depth), hem, turned_up),
-        edge("right end", side(kind.long, depth, 0.0), kind.ends[1], Finish::Mitre),
-    ];
+    let mut edges = Vec::new();
+    match kind.start {
+        None => edges.push(edge("hem", run(0.0, kind.long, depth), hem, turned_up)),
+        Some(start) => {
+            edges.push(edge(&format!("hem{BEFORE_START}"), run(0.0, start, depth), hem, Finish::Mitre));
+            edges.push(edge(&format!("hem{AFTER_START}"), run(start, kind.long, depth), hem, turned_up));
+        }
+    }
+    edges.push(edge("right end", side(kind.long, depth, 0.0), kind.ends[1], Finish::Mitre));
     match kind.start {
         None => edges.push(edge("top", run(kind.long, 0.0, 0.0), join, Finish::Mitre)),
         Some(start) => {
-            edges.push(edge(AFTER_START, run(kind.long, start, 0.0), join, Finish::Mitre));
-            edges.push(edge(BEFORE_START, run(start, 0.0, 0.0), join, Finish::Mitre));
+            edges.push(edge(&format!("top{AFTER_START}"), run(kind.long, start, 0.0), join, Finish::Mitre));
+            edges.push(edge(&format!("top{BEFORE_START}"), run(start, 0.0, 0.0), join, Finish::Mitre));
         }
     }
     edges.push(edge("left end", side(0.0, 0.0, depth), kind.ends[0], turned_up));
@@ -341,12 +346,13 @@ fn build(kind: &Length, depth: f64, radius: Option<f64>, [hem, join]: [f64; 2]) 
         .marks
         .iter()
         .map(|mark| {
-            let (name, from) = match kind.start {
-                None => ("top", kind.long),
+            let (part, from) = match kind.start {
+                None => ("", kind.long),
                 Some(start) if *mark < start + SAME => (BEFORE_START, start),
                 Some(_) => (AFTER_START, kind.long),
             };
-            Notch { edge: name.into(), at: (from - mark).max(0.0), kind: NotchKind::Slit, count: 1 }
+            let edge = format!("top{part}");
+            Notch { edge, at: (from - mark).max(0.0), kind: NotchKind::Slit, count: 1 }
         })
         .collect();
     let middle = at(kind.long / 2.0, depth / 2.0);

@@ -8,7 +8,7 @@ use super::copy::Copy;
 use super::rows::{ROUNDING, Room, Shape, Spot, sticking_out};
 use super::square::{Block, SIDES};
 use super::{Placed, Sheet, SheetStroke};
-use crate::device::{Medium, MediumKind};
+use crate::device::{Margins, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use kurbo::{Affine, Rect};
 use std::rc::Rc;
@@ -66,7 +66,8 @@ fn inside(medium: &Medium) -> (f64, f64) {
         MediumKind::Roll { width, longest } => (longest, width),
         MediumKind::Sheet { width, height } => (width, height),
     };
-    (width - 2.0 * medium.margin, height - 2.0 * medium.margin)
+    let Margins { left, right, bottom, top } = medium.margins;
+    (width - left - right, height - bottom - top)
 }
 
 /// Large copies first, by several notions of large; of two alike the first given.
@@ -156,16 +157,14 @@ impl Item {
             ways.push(format!("{:.1} mm {across}, {y:.1} mm more than the {height:.1} mm", bounds.height()));
         }
         let message = format!("the piece is {} that \"{}\" leaves inside its margins", ways.join(" and "), medium.name);
-        let needs = |side: f64| (side + 2.0 * medium.margin - ROUNDING).ceil();
+        let Margins { left, right, bottom, top } = medium.margins;
+        let needs = |side: f64, margins: f64| (side + margins - ROUNDING).ceil();
+        let (wide, high) = (needs(bounds.width(), left + right), needs(bounds.height(), bottom + top));
         let hint = match medium.kind {
-            MediumKind::Roll { .. } => format!(
-                "a roll at least {} mm wide with plots up to {} mm long would take it",
-                needs(bounds.height()),
-                needs(bounds.width())
-            ),
-            MediumKind::Sheet { .. } => {
-                format!("a sheet of at least {} × {} mm would take it", needs(bounds.width()), needs(bounds.height()))
+            MediumKind::Roll { .. } => {
+                format!("a roll at least {high} mm wide with plots up to {wide} mm long would take it")
             }
+            MediumKind::Sheet { .. } => format!("a sheet of at least {wide} × {high} mm would take it"),
         };
         Err(Box::new(Finding::error(message).piece(&copy.piece.name).hint(hint)))
     }
@@ -214,11 +213,12 @@ impl Bin {
     }
 
     fn sheet(&self, copies: &[Copy], items: &[Item], medium: &Medium) -> Sheet {
+        let Margins { left, right, bottom, .. } = medium.margins;
         let (width, height) = match medium.kind {
-            MediumKind::Roll { width, .. } => (self.used + 2.0 * medium.margin, width),
+            MediumKind::Roll { width, .. } => (self.used + left + right, width),
             MediumKind::Sheet { width, height } => (width, height),
         };
-        let corner = Affine::translate((self.corner[0] + medium.margin, self.corner[1] + medium.margin));
+        let corner = Affine::translate((self.corner[0] + left, self.corner[1] + bottom));
         let mut strokes: Vec<SheetStroke> = self
             .block
             .strokes
@@ -236,8 +236,8 @@ impl Bin {
         listed.sort_by_key(|(index, ..)| *index);
         for (index, turn, spot) in listed {
             let (copy, (turned, shape)) = (&copies[index], &items[index].turned[turn]);
-            let x = medium.margin + spot.x - shape.bounds.x0;
-            let y = medium.margin + self.room.height_of(spot.row) - shape.bounds.y0;
+            let x = left + spot.x - shape.bounds.x0;
+            let y = bottom + self.room.height_of(spot.row) - shape.bounds.y0;
             let transform = Affine::translate((x, y)) * *turned;
             let outline = transform * &copy.piece.outline;
             let outline = if transform.determinant() < 0.0 { outline.reverse_subpaths() } else { outline };

@@ -1,7 +1,7 @@
 //! The finished sheet, checked exactly and by other means than those that laid it.
 
 use super::Sheet;
-use crate::device::{Medium, MediumKind};
+use crate::device::{Margins, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use geo::{Area, BooleanOps, BoundingRect, Distance, Euclidean, Intersects, Length, LineString, Polygon};
 use kurbo::{BezPath, PathEl, Rect, Shape as _};
@@ -35,7 +35,8 @@ pub fn verify(sheet: &Sheet, medium: &Medium) -> Result<()> {
             return fault("the piece does not keep its size and shape".into(), Some(&placed.piece));
         }
     }
-    let inside = Rect::new(0.0, 0.0, sheet.width, sheet.height).inset(ROUNDING - medium.margin);
+    let Margins { left, right, bottom, top } = medium.margins;
+    let inside = Rect::new(left, bottom, sheet.width - right, sheet.height - top).inset(ROUNDING);
     let outlines = sheet.placed.iter().map(|placed| (&placed.outline, Some(&*placed.piece)));
     let strokes = sheet.strokes.iter().map(|stroke| {
         let piece = stroke.placed.and_then(|index| sheet.placed.get(index));

@@ -1,6 +1,9 @@
 //! A person's dated measures, from `*.measures.kdl`.
 
+pub mod estimate;
 pub mod names;
+
+pub use estimate::estimate;
 
 use crate::diag::{Finding, Result, Snippet};
 use crate::source::{self, Node, Text, Value};
@@ -45,7 +48,68 @@ const IMPOSSIBLE: f64 = 3000.0;
 /// 3 m. A value outside what people measure is a finding of severity breach.
 pub fn read(text: &str, file: &str) -> Result<(Measures, Vec<Finding>)> {
     let document = source::read(text, file)?;
-    let root = document.only("measures")?;
+    read_person(document.only("measures")?, file)
+}
+
+/// Reads a measures file, or a table of sizes: `sizes "Women" { unit "cm"; size "88" { … } }`, one [`Measures`] a size.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_all(text: &str, file: &str) -> Result<(Vec<Measures>, Vec<Finding>)> {
+    let document = source::read(text, file)?;
+    if document.nodes().next().is_some_and(|node| node.name() == "sizes") {
+        return read_sizes(document.only("sizes")?, file);
+    }
+    read_person(document.only("measures")?, file).map(|(person, findings)| (vec![person], findings))
+}
+
+fn read_sizes(root: Node<'_>, file: &str) -> Result<(Vec<Measures>, Vec<Finding>)> {
+    root.only_takes(1, &[])?;
+    let table = root.title()?;
+    let mut unit = None;
+    let mut findings = Vec::new();
+    let mut sizes: Vec<Measures> = Vec::new();
+    for node in root.children() {
+        match node.name() {
+            "unit" => unit = Some(read_unit(node)?),
+            "size" => {
+                node.only_takes(1, &[])?;
+                let unit = unit.ok_or_else(|| node.error("say the unit above the first size"))?;
+                let size = node.args().next().map(|size| size.text()).transpose()?;
+                let size = size.ok_or_else(|| node.error("which size?").hint("write: size \"88\" { … }"))?;
+                if sizes.iter().any(|known| known.person == format!("{table} {}", size.text)) {
+                    return Err(size.error("this size is written twice").into());
+                }
+                sizes.push(Measures {
+                    person: format!("{table} {}", size.text),
+                    unit,
+                    taken: String::new(),
+                    values: read_values(node, unit, &mut findings)?,
+                    choices: BTreeMap::new(),
+                    file: file.to_owned(),
+                });
+            }
+            _ => return Err(node.unknown(&["unit", "size"]).into()),
+        }
+    }
+    if sizes.is_empty() {
+        return Err(root.error("no sizes are written here").hint("add: size \"88\" { … }").into());
+    }
+    Ok((sizes, findings))
+}
+
+fn read_values(node: Node<'_>, unit: Unit, findings: &mut Vec<Finding>) -> Result<BTreeMap<String, Measure>> {
+    let mut values = BTreeMap::new();
+    for node in node.children() {
+        let (name, measure) = read_measure(node, unit, findings)?;
+        if values.insert(name.clone(), measure).is_some() {
+            return Err(node.error(format!("\"{name}\" is written twice here")).hint("keep one of them").into());
+        }
+    }
+    Ok(values)
+}
+
+fn read_person(root: Node<'_>, file: &str) -> Result<(Measures, Vec<Finding>)> {
     root.only_takes(1, &[])?;
     let person = root.title()?.to_owned();
     let mut unit = None;
@@ -79,14 +143,8 @@ pub fn read(text: &str, file: &str) -> Result<(Measures, Vec<Finding>)> {
     let Some((date, newest)) = sets.last() else {
         return Err(root.error("no measures are written here").hint("add: taken \"2026-09-14\" { … }").into());
     };
-    let mut values = BTreeMap::new();
     let mut findings = Vec::new();
-    for node in newest.children() {
-        let (name, measure) = read_measure(node, unit, &mut findings)?;
-        if values.insert(name.clone(), measure).is_some() {
-            return Err(node.error(format!("\"{name}\" is written twice on this day")).hint("keep one of them").into());
-        }
-    }
+    let values = read_values(*newest, unit, &mut findings)?;
     let taken = date.string()?.to_owned();
     Ok((Measures { person, unit, taken, values, choices, file: file.to_owned() }, findings))
 }
@@ -119,9 +177,14 @@ fn read_measure(node: Node<'_>, unit: Unit, findings: &mut Vec<Finding>) -> Resu
         let finding = node.error(format!("\"{}\" is no measure that is known", node.name()));
         return Err(source::with_known(finding, node.name(), &names::all()).into());
     };
-    node.only_takes(1, &[])?;
+    node.only_takes(1, &["room"])?;
     let value = node.args().next().ok_or_else(|| node.error("this measure has no value"))?;
-    let mm = value.length(unit)?;
+    // What was measured with room in it is the body's measure less that room, so that ease is not added twice.
+    let room = node.prop("room").map_or(Ok(0.0), |room| room.length(unit))?;
+    if room < 0.0 {
+        return Err(node.error("the room in this measure is negative").hint("write room=\"2\" for two more").into());
+    }
+    let mm = value.length(unit)? - room;
     if mm <= 0.0 {
         return Err(value.error(format!("the {} is not over 0", known.name)).hint("measure it again").into());
     }

@@ -21,6 +21,7 @@ const fn known(name: &'static str, aliases: &'static [&'static str], least: f64,
 /// Every known measure.
 pub const KNOWN: &[Known] = &[
     known("bust girth", &["bust", "chest girth", "chest", "round bust"], 520.0, 1600.0),
+    known("high bust girth", &["high bust", "chest above the bust"], 500.0, 1500.0),
     known("underbust girth", &["underbust", "under bust"], 480.0, 1500.0),
     known("waist girth", &["waist", "natural waist", "round waist"], 450.0, 1600.0),
     known("hip girth", &["hip", "hips", "seat", "round hip"], 540.0, 1700.0),

@@ -1,8 +1,10 @@
 //! The only wiring: a request in, files and findings out. Bytes leave here proven or not at all.
 
+mod files;
+
 use crate::allow::{self, CutPiece};
 use crate::calibrate;
-use crate::device::{Device, Language, Medium, MediumKind};
+use crate::device::{Blocks, Device, Medium, MediumKind, Sequence, Tip};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::{self, Copies, Sheet};
@@ -11,12 +13,10 @@ use crate::measures::Measures;
 use crate::order;
 use crate::piece::PieceSet;
 use crate::proof::{self, Proof};
-use crate::read::{self, Drawing};
-use crate::report::{self, FileLine, ProofSheet};
+use crate::report::{self, FileLine, MeasureRow, ProofSheet};
 use crate::style::Style;
 use crate::units::{Unit, format_length};
 use crate::walk::{self, WalkedJoin};
-use crate::write;
 use rayon::prelude::*;
 
 /// Pieces on the net line, walked.
@@ -26,6 +26,8 @@ pub struct Walked {
     pub set: PieceSet,
     /// What the walk found, seam by seam.
     pub joins: Vec<WalkedJoin>,
+    /// What the garment measures when worn, beside the body.
+    pub worn: Vec<MeasureRow>,
     /// Findings so far.
     pub findings: Vec<Finding>,
 }
@@ -80,17 +82,29 @@ impl ProvenFile {
 /// # Errors
 /// As [`draft::draft`].
 pub fn draft_and_walk(style: &Style, measures: &Measures, choices: &Choices, tolerance: f64) -> Result<Walked> {
-    let (set, findings) = draft::draft(style, measures, choices)?;
-    let mut walked = walk_pieces(set, tolerance);
-    walked.findings.splice(0..0, findings);
+    let drafted = draft::whole(style, measures, choices)?;
+    let mut walked = walk_pieces(drafted.set, tolerance);
+    walked.worn = drafted.worn.iter().map(|row| worn(row, measures.unit)).collect();
+    walked.findings.splice(0..0, drafted.findings);
     Ok(walked)
+}
+
+/// A worn measure as people read it.
+fn worn(row: &draft::WornRow, unit: Unit) -> MeasureRow {
+    let mark = if row.estimated { " (estimated)" } else { "" };
+    MeasureRow {
+        name: row.name.clone(),
+        body: row.body.map_or_else(String::new, |body| format_length(body, unit) + mark),
+        ease: row.body.map_or_else(|| row.remark.clone(), |body| format_length(row.finished - body, unit)),
+        finished: format_length(row.finished, unit),
+    }
 }
 
 /// Carries the notches of pieces from elsewhere and walks their seams. `tolerance` in mm.
 pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
     walk::carry(&mut set);
     let (joins, findings) = walk::walk(&set, tolerance);
-    Walked { set, joins, findings }
+    Walked { set, joins, worn: Vec::new(), findings }
 }
 
 /// Gives every piece its cut line.
@@ -115,7 +129,17 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
     let mut failed = Vec::new();
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
-    let (written, found) = gather(devices, |named| write_device(&walked.set, named, &marked))?;
+    let net = if devices.iter().any(|named| named.device.blocks == Blocks::Net) {
+        let (net, found) = net_blocks(&walked.set)?;
+        findings.extend(found);
+        net
+    } else {
+        Vec::new()
+    };
+    let (written, found) = gather(devices, |named| {
+        let marked = if named.device.blocks == Blocks::Net { &net } else { &marked };
+        write_device(&walked.set, named, marked)
+    })?;
     findings.extend(found);
     for (sheet, file, proof) in written.into_iter().flatten() {
         lines.push(file.line.clone());
@@ -135,7 +159,7 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
         files: &lines,
         sheets: &sheet_slices,
         findings: &findings,
-        measures: &[],
+        measures: &walked.worn,
     });
     Ok(Made { walked, cut, files, failed, proof_sheet, findings })
 }
@@ -158,7 +182,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
         files: &[],
         sheets: &[],
         findings: &findings,
-        measures: &[],
+        measures: &walked.worn,
     }))
 }
 
@@ -167,7 +191,8 @@ pub fn picture(walked: &Walked) -> Result<String> {
 /// # Errors
 /// As [`make`].
 pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
-    Ok(lay_for(device, &marked(set)?.0)?.0)
+    let (marked, _) = if device.blocks == Blocks::Net { net_blocks(set)? } else { marked(set)? };
+    Ok(lay_for(device, &marked)?.0)
 }
 
 /// Reads a device's file back and measures it against a sheet.
@@ -175,7 +200,7 @@ pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
 /// # Errors
 /// Bytes that are no file of the device's language.
 pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result<(Proof, Vec<Finding>)> {
-    let (drawing, findings) = read_back(bytes, file, device.language)?;
+    let (drawing, findings) = files::read_back(bytes, file, sheet, device)?;
     let correction = device.correction(&sheet.medium);
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
 }
@@ -191,11 +216,25 @@ pub fn marked(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     Ok((marked, findings))
 }
 
-/// Marks every piece.
+/// Every piece as a net block, cut on its sew line, with its marks.
+fn net_blocks(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
+    let mut net = set.clone();
+    net.pieces.iter_mut().flat_map(|piece| &mut piece.edges).for_each(|edge| edge.allowance = 0.0);
+    let (cut, mut findings) = cut(&net)?;
+    let (marked, found) = mark_as(&net, &cut, true)?;
+    findings.extend(found);
+    Ok((marked, findings))
+}
+
+/// Marks every piece, its allowance and all.
 ///
 /// # Errors
 /// As [`mark::mark`].
 pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
+    mark_as(set, cut, false)
+}
+
+fn mark_as(set: &PieceSet, cut: &[CutPiece], net_block: bool) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     let of = cut.len();
     let numbered: Vec<(usize, &CutPiece)> = cut.iter().enumerate().collect();
     gather(&numbered, |(index, piece)| {
@@ -206,7 +245,7 @@ pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, V
             unit: set.unit,
             number: index + 1,
             of,
-            net_block: false,
+            net_block,
         };
         mark::mark(piece, &heading)
     })
@@ -228,6 +267,7 @@ fn first_medium(device: &Device) -> Result<&Medium> {
 type Written = Vec<(Sheet, ProvenFile, Proof)>;
 
 fn write_device(set: &PieceSet, named: &NamedDevice, marked: &[MarkedPiece]) -> Result<(Written, Vec<Finding>)> {
+    can_follow(&named.device)?;
     let (sheets, mut findings) = lay_for(&named.device, marked)?;
     let count = sheets.len();
     let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
@@ -265,12 +305,9 @@ fn write_sheet(
     let (job, found) = order::order(sheet, device, &title)?;
     findings.extend(found);
     let corrected = calibrate::correct(job, correction);
-    let bytes = match device.language {
-        Language::Svg => write::svg(&corrected),
-        Language::Dxf => write::dxf(&corrected, write::Curves::Spline),
-    };
+    let bytes = files::write(&corrected, sheet, device)?;
     let number = if count == 1 { String::new() } else { format!("-{}", index + 1) };
-    let file = format!("{}{number}.{}", named.name, extension(device.language));
+    let file = format!("{}{number}.{}", named.name, device.language.extension());
     let (proof, found) = prove(&bytes, &file, sheet, device)?;
     findings.extend(found);
     let line = FileLine {
@@ -287,18 +324,28 @@ fn write_sheet(
     Ok((ProvenFile { bytes, line }, proof, findings))
 }
 
-fn extension(language: Language) -> &'static str {
-    match language {
-        Language::Svg => "svg",
-        Language::Dxf => "dxf",
+/// Refuses a profile that asks for what no stage does yet: a line that is not where the blade wants it would pass for one
+/// that is.
+fn can_follow(device: &Device) -> Result<()> {
+    let refuse = |what: String| {
+        let finding = Finding::error(format!("\"{}\": {what} can't be done yet", device.name));
+        Err(Box::new(finding.hint("take it out of the profile only if the machine sees to it by itself")))
+    };
+    if device.sequence == Sequence::PieceByPiece && device.tools.len() > 1 {
+        return refuse("changing tools piece by piece".into());
     }
-}
-
-fn read_back(bytes: &[u8], file: &str, language: Language) -> Result<(Drawing, Vec<Finding>)> {
-    match language {
-        Language::Svg => read::svg(bytes, file),
-        Language::Dxf => read::dxf(bytes, file),
+    for tool in &device.tools {
+        if tool.tip != Tip::Plain {
+            return refuse(format!("following the tip of the tool \"{}\"", tool.name));
+        }
+        if tool.bridges.is_some() {
+            return refuse(format!("leaving bridges with the tool \"{}\"", tool.name));
+        }
+        if tool.passes > 1 {
+            return refuse(format!("going over each line more than once with the tool \"{}\"", tool.name));
+        }
     }
+    Ok(())
 }
 
 /// What a sheet takes of its medium, as people say it.

@@ -17,8 +17,6 @@ use trace::Trace;
 
 /// What everything besides flattening and the language's grid may add up to, mm.
 const ALLOWANCE: f64 = 0.005;
-/// The grid of SVG and DXF as written here: six decimals, mm.
-const GRID: f64 = 1e-6;
 /// A path this near to a stroke, mm, is taken for the stroke drawn badly; one further off for another path.
 const NEAR: f64 = 1.0;
 
@@ -61,11 +59,11 @@ pub struct SquareMeasured {
 /// wherever a closed one starts, and compared along its whole length, both ways.
 pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Option<&Correction>) -> Proof {
     let flattening = match device.language {
-        Language::Svg => 0.0,
+        Language::Svg | Language::Pdf => 0.0,
         // Curves may be splines or polylines, which a file does not say.
-        Language::Dxf => device.tolerance.max(0.0),
+        _ => device.tolerance.max(0.0),
     };
-    let allowed = flattening + GRID * std::f64::consts::FRAC_1_SQRT_2 + ALLOWANCE;
+    let allowed = flattening + std::f64::consts::FRAC_1_SQRT_2 / device.units_per_mm + ALLOWANCE;
     let carried = |role: Role| device.tools.iter().any(|tool| tool.roles.contains(&role));
     let wanted: Vec<(&SheetStroke, Trace)> = sheet
         .strokes
@@ -75,7 +73,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         .collect();
     let drawn: Vec<Option<Drawn>> =
         drawing.paths.iter().map(|bare| Drawn::new(distorted(&bare.path, correction))).collect();
-    let on_layer = |stroke: usize, path: usize| layer_role(&drawing.paths[path].layer) == Some(wanted[stroke].0.role);
+    let on_layer = |stroke: usize, path: usize| of_role(&drawing.paths[path].layer, wanted[stroke].0.role, device);
 
     // Good pairs first, so that a stray path can't take the place of a good one; then near ones, to say how far off.
     let mut free: Vec<bool> = vec![true; drawn.len()];
@@ -135,7 +133,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         let partner = (0..wanted.len())
             .filter(|&i| is_square(&wanted[i].1, sheet.square))
             .find_map(|i| Some(&drawing.paths[partner[i]?.0].path));
-        let measured = measure(partner.or_else(|| largest_square(drawing)), sheet.square, correction);
+        let measured = measure(partner.or_else(|| largest_square(drawing, device)), sheet.square, correction);
         reasons.extend(off_square(measured.as_ref(), allowed));
         measured
     } else {
@@ -171,6 +169,14 @@ fn distorted(path: &BezPath, correction: Option<&Correction>) -> BezPath {
             PathEl::ClosePath => PathEl::ClosePath,
         })
         .collect()
+}
+
+/// Whether what is drawn on a layer may be of that role: a layer named by it, or a tool that has it.
+fn of_role(layer: &str, role: Role, device: &Device) -> bool {
+    match layer.strip_prefix("tool ").and_then(|number| number.parse::<u32>().ok()) {
+        Some(number) => device.tools.iter().any(|tool| tool.number == number && tool.roles.contains(&role)),
+        None => layer_role(layer) == Some(role),
+    }
 }
 
 /// The role that a layer stands for: its name, or its name and a number behind a hyphen.
@@ -212,11 +218,11 @@ fn is_square(trace: &Trace, side: f64) -> bool {
 }
 
 /// The largest path of four corners on the square's layer: the square itself, whatever became of it.
-fn largest_square(drawing: &Drawing) -> Option<&BezPath> {
+fn largest_square<'a>(drawing: &'a Drawing, device: &Device) -> Option<&'a BezPath> {
     drawing
         .paths
         .iter()
-        .filter(|bare| layer_role(&bare.layer) == Some(Role::Square) && corners(&bare.path).is_some())
+        .filter(|bare| of_role(&bare.layer, Role::Square, device) && corners(&bare.path).is_some())
         .map(|bare| &bare.path)
         .max_by(|a, b| a.bounding_box().area().total_cmp(&b.bounding_box().area()))
 }

@@ -156,7 +156,7 @@ impl<'a> Node<'a> {
         Ok(text)
     }
 
-    /// Refuses properties other than these, and more than `args` unnamed values.
+    /// Refuses properties other than these or given twice, and more than `args` unnamed values.
     ///
     /// # Errors
     /// The first stranger, with the nearest known name.
@@ -167,8 +167,14 @@ impl<'a> Node<'a> {
                 .hint("put more words of one name inside one pair of quotes")
                 .into());
         }
+        let mut seen = Vec::new();
         for entry in self.node.entries() {
             let Some(name) = entry.name().map(kdl::KdlIdentifier::value) else { continue };
+            if seen.contains(&name) {
+                let value = Value { source: self.source, entry };
+                return Err(value.error(format!("\"{name}\" is given twice")).hint("leave out one").into());
+            }
+            seen.push(name);
             if !props.contains(&name) {
                 let value = Value { source: self.source, entry };
                 let finding = value.error(format!("\"{}\" knows no \"{name}\"", self.name()));

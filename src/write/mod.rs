@@ -14,7 +14,7 @@ pub use hpgl::{Dialect, hpgl};
 pub use machine::{Machine, ToolUse};
 pub use pdf::{Paper, pdf};
 pub use rs274::rs274;
-pub use svg::svg;
+pub use svg::{svg, svg_in_pixels};
 
 use crate::role::Role;
 

@@ -18,6 +18,15 @@ use svg::node::element::{Description, Group, Path, Title};
 /// group for each role, and the groups of a pass stand in the order of their last strokes, so that what works last
 /// stays last. Ids are the roles' names, numbered where a role comes back in a later pass.
 pub fn svg(job: &CorrectedJob) -> Vec<u8> {
+    page_of(job, None)
+}
+
+/// The same on a page in pixels, each `pixel` mm large as shown: for a projector.
+pub fn svg_in_pixels(job: &CorrectedJob, pixel: f64) -> Vec<u8> {
+    page_of(job, Some(pixel))
+}
+
+fn page_of(job: &CorrectedJob, pixel: Option<f64>) -> Vec<u8> {
     let stamp = job.stamp();
     let job = job.job();
     let (width, height) = page(job.width, job.height, job.passes.iter().flat_map(|pass| &pass.strokes));
@@ -26,8 +35,8 @@ pub fn svg(job: &CorrectedJob) -> Vec<u8> {
     let (across, down) = (number(width), number(height));
     let mut document = Document::new()
         .set("version", "1.1")
-        .set("width", format!("{across}mm"))
-        .set("height", format!("{down}mm"))
+        .set("width", length(width, pixel))
+        .set("height", length(height, pixel))
         .set("viewBox", format!("0 0 {across} {down}"))
         .add(Title::new(clean(&job.title)))
         .add(Description::new().add(Text::new(clean(&format!("{}; {}; {}", stamp.text, job.device, job.medium)))));
@@ -114,6 +123,14 @@ fn path_data(path: &BezPath, flip: Affine) -> String {
         }
     }
     data
+}
+
+/// A side of the page.
+fn length(mm: f64, pixel: Option<f64>) -> String {
+    match pixel {
+        Some(pixel) => format!("{}px", number(mm / pixel)),
+        None => format!("{}mm", number(mm)),
+    }
 }
 
 fn number(value: f64) -> String {

@@ -1,6 +1,8 @@
 //! Seeded outlines for the tests and benches of the allowance stage.
 #![allow(dead_code)]
 
+pub mod oracle;
+
 use kurbo::{BezPath, CubicBez, PathSeg, Point, Vec2};
 use oaktag::piece::{Cut, Edge, Finish, Piece};
 

@@ -133,6 +133,9 @@ impl<'a> Parser<'a> {
             return Ok(Expr { span: start..self.at, kind });
         }
         let end = self.at;
+        if name == "pi" {
+            return Ok(Expr { span: start..end, kind: Kind::Literal(std::f64::consts::PI, None) });
+        }
         if let Some((_, function)) = FUNCTIONS.iter().find(|(known, _)| *known == name)
             && self.take("(")
         {

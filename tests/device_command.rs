@@ -1,0 +1,146 @@
+//! `oaktag device`, and jobs for what the profiles describe.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+const STYLE: &str = "samples/evening-chorus.style.kdl";
+const MAREN: &str = "samples/maren-holt.measures.kdl";
+
+fn oaktag(args: &[&str]) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_oaktag"));
+    command.args(args).current_dir(env!("CARGO_MANIFEST_DIR")).env("NO_COLOR", "1").output().expect("starts")
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+fn err(output: &Output) -> String {
+    let text = String::from_utf8_lossy(&output.stderr);
+    text.replace(['│', '╭', '╰', '─'], " ").split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// A folder of this test's own, empty.
+fn scratch(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/tests").join(name);
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).expect("a folder in target");
+    folder
+}
+
+#[test]
+fn the_list_names_every_profile() {
+    let list = oaktag(&["device"]);
+    assert_eq!(list.status.code(), Some(0), "{}", err(&list));
+    let rows: serde_json::Value = serde_json::from_str(&out(&oaktag(&["device", "list", "--json"]))).expect("JSON");
+    let rows = rows.as_array().expect("a list");
+    for entry in std::fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles")).expect("profiles") {
+        let file = entry.expect("entry").file_name().to_string_lossy().into_owned();
+        let name = file.strip_suffix(".device.kdl").expect("a profile");
+        assert!(out(&list).lines().any(|line| line.split_whitespace().next() == Some(name)), "{name}");
+        let row = rows.iter().find(|row| row["name"] == name).expect(name);
+        assert!(row["media"][0].as_str().is_some_and(|media| media.contains("mm")), "{row}");
+    }
+    // Elsewhere the built-in ones are still there.
+    let mut elsewhere = Command::new(env!("CARGO_BIN_EXE_oaktag"));
+    let elsewhere = elsewhere.args(["device", "list"]).current_dir(scratch("elsewhere")).output().expect("starts");
+    assert_eq!(out(&elsewhere), out(&list));
+}
+
+#[test]
+fn check_points_at_the_place_and_sets_the_code() {
+    let good = oaktag(&["device", "check", "profiles/laser.device.kdl", "--json"]);
+    assert_eq!(good.status.code(), Some(0), "{}", err(&good));
+    let checked: serde_json::Value = serde_json::from_str(&out(&good)).expect("JSON");
+    assert_eq!(checked["device"]["tools"][1]["tip"]["laser"]["kerf"], 0.2);
+    let folder = scratch("check");
+    let text = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles/laser.device.kdl"));
+    let text = text.expect("reads");
+    for (from, to, code, said) in [
+        ("cuts \"notch\" \"cut\"", "cuts \"notch\"", 1, "no tool draws or cuts the cut line"),
+        ("burns", "burnz", 2, "did you mean \"burns\"?"),
+        ("        power 450\n", "", 2, "how this tool is switched or lowered"),
+        (" \"square\"", "", 0, "check square is left out"),
+    ] {
+        assert!(text.contains(from), "{from}");
+        let file = folder.join("a.device.kdl");
+        std::fs::write(&file, text.replacen(from, to, 1)).expect("writes");
+        let checked = oaktag(&["device", "check", &file.display().to_string()]);
+        assert_eq!(checked.status.code(), Some(code), "{}", err(&checked));
+        assert!(err(&checked).contains(said), "{said}: {}", err(&checked));
+    }
+    assert_eq!(oaktag(&["device", "check", "profiles/lazer.device.kdl"]).status.code(), Some(2));
+}
+
+#[test]
+fn explain_speaks_plainly() {
+    let plain = out(&oaktag(&["device", "explain", "sheet-drag-knife"]));
+    for said in ["its blade trails by 0.45 mm", "force 180 g", "net blocks", "maker's manual", "Tool 2"] {
+        assert!(plain.contains(said), "{said}: {plain}");
+    }
+    let lines: Vec<String> =
+        serde_json::from_str(&out(&oaktag(&["device", "explain", "laser", "--json"]))).expect("JSON");
+    assert!(lines.iter().any(|line| line.contains("goggles")));
+    let unknown = oaktag(&["device", "explain", "lazer"]);
+    assert_eq!((unknown.status.code(), err(&unknown).contains("\"laser\"")), (Some(2), true));
+}
+
+#[test]
+fn the_projector_shows_millimetres_in_its_own_pixels() {
+    let folder = scratch("projector");
+    let out_folder = folder.display().to_string();
+    let made = oaktag(&["make", STYLE, "--measures", MAREN, "--device", "projector", "-o", &out_folder]);
+    assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+    let person = std::fs::read_dir(&folder).expect("made").next().expect("a person").expect("entry").path();
+    let name = |entry: &std::fs::DirEntry| entry.file_name().to_string_lossy().into_owned();
+    let svg = std::fs::read_dir(person).expect("reads").map(|entry| entry.expect("entry"));
+    let svg = svg.into_iter().find(|entry| name(entry).ends_with(".svg")).expect("an SVG").path();
+    let text = std::fs::read_to_string(svg).expect("reads");
+    let document = roxmltree::Document::parse(&text).expect("XML");
+    let root = document.root_element();
+    // 1,920 × 1,080 pixels of 0.77 mm are 1,478.4 × 831.6 mm: the profile's own figures.
+    assert_eq!((root.attribute("width"), root.attribute("height")), (Some("1920px"), Some("1080px")));
+    assert_eq!(root.attribute("viewBox"), Some("0 0 1478.4 831.6"));
+}
+
+#[test]
+fn what_no_stage_does_is_refused_and_nothing_is_written() {
+    let folder = scratch("refused");
+    let text = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles/card-cutter.device.kdl"));
+    let text = text.expect("reads");
+    let file = folder.join("a.device.kdl");
+    for (more, said) in [
+        ("drags offset=\"0.5 mm\"", "following the tip"),
+        ("bridges length=\"1 mm\" every=\"100 mm\"", "leaving bridges"),
+        ("passes 2", "more than once"),
+    ] {
+        std::fs::write(&file, text.replacen("cuts \"cut\"", &format!("cuts \"cut\"; {more}"), 1)).expect("writes");
+        let out = folder.join("out");
+        let (device, target) = (file.display().to_string(), out.display().to_string());
+        let made = oaktag(&["make", STYLE, "--measures", MAREN, "--device", &device, "-o", &target]);
+        assert_eq!(made.status.code(), Some(2));
+        assert!(err(&made).contains(said), "{}", err(&made));
+        assert!(!out.exists());
+    }
+}
+
+#[test]
+fn net_blocks_are_cut_on_the_sew_line() {
+    let folder = scratch("net");
+    let text = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles/card-cutter.device.kdl"));
+    let text = text.expect("reads");
+    let text = text.replacen("language \"dxf\"", "language \"svg\"\n    blocks \"net\"", 1);
+    let file = folder.join("net.device.kdl");
+    std::fs::write(&file, text).expect("writes");
+    let (device, target) = (file.display().to_string(), folder.join("out").display().to_string());
+    let made = oaktag(&["make", "tests/data/pocket.pieces.json", "--device", &device, "-o", &target]);
+    assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+    let bytes = std::fs::read(folder.join("out/ida/net.svg")).expect("the file");
+    let (drawing, _) = oaktag::read::svg(&bytes, "net.svg").expect("reads");
+    let areas = drawing.paths.iter().filter(|path| path.layer == "cut").map(|path| kurbo::Shape::area(&path.path).abs());
+    let largest = areas.fold(0.0, f64::max);
+    // The pocket is 120 × 140 mm and the hollow of its bottom edge, whose height has the Bernstein coefficients 0, 20, 20,
+    // 0 over 120 mm: 10 mm in the mean (the integral of each basis polynomial is 1/4). The file holds J⁻¹ of that.
+    let nominal = 120.0 * 140.0 + 120.0 * 10.0;
+    assert!((largest * 1.0009 * 0.9994 - nominal).abs() < 1.0, "{largest}");
+}
