@@ -79,6 +79,10 @@ impl Format {
     pub fn by_tool(self) -> bool {
         self.language().drives_a_machine()
     }
+    /// Whether coordinates are whole plotter units of 0.025 mm.
+    pub fn on_a_grid(self) -> bool {
+        matches!(self, Self::Hpgl | Self::Hpgl2 | Self::Encoded)
+    }
     pub fn ending(self) -> &'static str {
         self.language().extension()
     }
