@@ -152,7 +152,10 @@ fn every_path_keeps_its_shape() {
         assert_eq!(corners(path), corners(&visits[*index].path));
         assert_eq!(oaktag::geom::path::is_closed(path), oaktag::geom::path::is_closed(&visits[*index].path));
     }
-    assert!(stops.iter().any(|(index, path)| *path != visits[*index].path), "some are turned round or started elsewhere");
+    assert!(
+        stops.iter().any(|(index, path)| *path != visits[*index].path),
+        "some are turned round or started elsewhere"
+    );
 }
 
 #[test]
