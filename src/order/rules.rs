@@ -77,8 +77,8 @@ impl Rules {
     pub(super) fn mend(&self, order: &[u32], paths: &mut Paths, near: &Near) -> Vec<u32> {
         let mut order = order.to_vec();
         let mut place = vec![0_usize; order.len()];
+        order.iter().enumerate().for_each(|(at, end)| place[*end as usize / 2] = at);
         for group in &self.groups {
-            order.iter().enumerate().for_each(|(at, end)| place[*end as usize / 2] = at);
             // What comes next may stand here at the earliest.
             let mut earliest = 0;
             let mut from = 0;
@@ -89,11 +89,15 @@ impl Rules {
                     let at = place[*path as usize];
                     if at < earliest {
                         let end = order.remove(at);
-                        order.iter().enumerate().for_each(|(at, end)| place[*end as usize / 2] = at);
+                        for (at, end) in order.iter().enumerate().skip(at) {
+                            place[*end as usize / 2] = at;
+                        }
                         earliest -= 1;
                         let best = cheapest(&order, &place, earliest, end, paths, near);
                         order.insert(best.0, best.1);
-                        order.iter().enumerate().for_each(|(at, end)| place[*end as usize / 2] = at);
+                        for (at, end) in order.iter().enumerate().skip(best.0) {
+                            place[*end as usize / 2] = at;
+                        }
                     }
                 }
                 let last = group.paths[from..to].iter().map(|(path, _)| place[*path as usize]).max().unwrap_or(0);
@@ -108,36 +112,42 @@ impl Rules {
 /// The position at or behind `earliest` where a path costs least, and the end by which it is entered. A closed path is
 /// started from the vertex that costs least there.
 fn cheapest(order: &[u32], place: &[usize], earliest: usize, end: u32, paths: &mut Paths, near: &Near) -> (usize, u32) {
-    let mut best = (f64::INFINITY, (order.len(), end), paths.site[end as usize]);
     let path = end / 2;
-    let gap = |at: usize| [order[at - 1] ^ 1, order[if at == order.len() { 0 } else { at }]];
-    for at in earliest..=order.len() {
-        let [before, behind] = gap(at);
+    let turns = paths.turns[path as usize];
+    // Cost, position, the end that is entered, and the site of a path that turns.
+    let mut best = (f64::INFINITY, order.len(), end, paths.site[end as usize]);
+    let mut consider = |at: usize, site: u32| {
+        let (before, behind) = (order[at - 1] ^ 1, order[if at == order.len() { 0 } else { at }]);
         let without = paths.between(before, behind);
-        for end in [end, end ^ 1] {
-            let more = paths.between(before, end) + paths.between(end ^ 1, behind) - without;
+        for entered in [end, end ^ 1] {
+            let away = |own: u32, other: u32| {
+                let point = if turns { paths.sites[site as usize].1 } else { paths.points[own as usize] };
+                point.distance(paths.points[other as usize]) + paths.apart(path, other / 2)
+            };
+            let more = away(entered, before) + away(entered ^ 1, behind) - without;
             if more < best.0 {
-                best = (more, (at, end), best.2);
+                best = (more, at, entered, site);
+            }
+        }
+    };
+    let mut nothing = true;
+    let (from, to) = paths.ranges[path as usize];
+    for site in from..to {
+        for (other, _) in near.of(site) {
+            let at = place[*other as usize / 2];
+            for at in [at, at + 1].into_iter().filter(|at| *at >= earliest) {
+                consider(at, site);
+                nothing = false;
             }
         }
     }
-    if paths.turns[path as usize] {
-        let (from, to) = paths.ranges[path as usize];
-        for site in from..to {
-            let point = paths.sites[site as usize].1;
-            let away = |end: u32| point.distance(paths.points[end as usize]) + paths.apart(path, end / 2);
-            for (other, _) in near.of(site) {
-                let at = place[*other as usize / 2];
-                for at in [at, at + 1].into_iter().filter(|at| (earliest..=order.len()).contains(at)) {
-                    let [before, behind] = gap(at);
-                    let more = away(before) + away(behind) - paths.between(before, behind);
-                    if more < best.0 {
-                        best = (more, (at, end), site);
-                    }
-                }
-            }
-        }
-        paths.seat(path, best.2);
+    if nothing {
+        // Nothing near comes late enough: anywhere, then.
+        (earliest..=order.len()).for_each(|at| consider(at, paths.site[end as usize]));
     }
-    best.1
+    let (_, at, entered, site) = best;
+    if turns {
+        paths.seat(path, site);
+    }
+    (at, entered)
 }
