@@ -94,11 +94,7 @@ impl Side {
 
 /// Unit tangents at both ends of a segment.
 pub fn tangents(segment: &PathSeg) -> [Vec2; 2] {
-    if let PathSeg::Line(line) = segment {
-        let along = (line.p1 - line.p0).normalize();
-        return [along, along];
-    }
-    let source = Source::new(segment.to_cubic());
+    let source = Source::of(segment);
     [source.tangent(0.0), source.tangent(1.0)]
 }
 
