@@ -51,7 +51,7 @@ fn fifty_edges() -> Piece {
         let chord = b - a;
         let mut path = BezPath::new();
         path.move_to(a);
-        if i % 2 == 0 {
+        if i.is_multiple_of(2) {
             path.line_to(b);
         } else {
             let side = kurbo::Vec2::new(chord.y, -chord.x) * 0.25;

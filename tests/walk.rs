@@ -50,12 +50,11 @@ fn any_joined_edge_2_mm_longer_makes_walk_exit_with_1() {
                 }
                 let mut longer = set.clone();
                 let piece = longer.pieces.iter_mut().find(|piece| piece.name == span.piece).expect("is there");
-                match piece.edges.iter_mut().find(|edge| edge.name == span.edge) {
-                    Some(edge) => edge.path = lengthened(&edge.path),
-                    None => {
-                        let line = piece.lines.iter_mut().find(|line| line.name == span.edge).expect("a line");
-                        line.path = lengthened(&line.path);
-                    }
+                if let Some(edge) = piece.edges.iter_mut().find(|edge| edge.name == span.edge) {
+                    edge.path = lengthened(&edge.path)
+                } else {
+                    let line = piece.lines.iter_mut().find(|line| line.name == span.edge).expect("a line");
+                    line.path = lengthened(&line.path);
                 }
                 let (code, report) = run(&longer);
                 let walked = &report["joins"][index];

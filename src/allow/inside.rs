@@ -73,9 +73,9 @@ fn x_at(curve: &PathSeg, y: f64) -> f64 {
     for _ in 0..40 {
         let here = curve.eval(t);
         if (here.y < y) == rising {
-            low = t
+            low = t;
         } else {
-            high = t
+            high = t;
         }
         if high - low < 1e-12 || (here.y - y).abs() < 1e-10 {
             break;

@@ -23,7 +23,7 @@ const SAMPLES: u32 = 16;
 /// A path that is not closed or crosses itself; a width that leaves nothing inside or cuts the inside in two.
 pub fn kerf(path: &BezPath, half: f64, tolerance: f64) -> Result<BezPath> {
     let err = |text: &str, hint: &str| Err(Box::new(Finding::error(text.to_owned()).hint(hint.to_owned())));
-    if !half.is_finite() || !(tolerance > 0.0 && tolerance <= 1.0) {
+    if !(half.is_finite() && tolerance > 0.0 && tolerance <= 1.0) {
         return err("a kerf or its tolerance is no length", "half the tool's width, in mm");
     }
     if !matches!(path.elements().last(), Some(PathEl::ClosePath)) {

@@ -45,8 +45,8 @@ fn parts(swept: &[PathSeg], sources: &[PathSeg]) -> Option<Vec<Part>> {
     for segment in swept {
         let probes = [0.25, 0.5, 0.75].map(|t| segment.eval(t));
         let mut best: Option<(f64, Part)> = None;
-        for source in 0..sources.len() {
-            if !probes.iter().all(|p| boxes[source].contains(*p)) {
+        for (source, reach) in boxes.iter().enumerate() {
+            if !probes.iter().all(|p| reach.contains(*p)) {
                 continue;
             }
             let feet = probes.map(|p| nearest(source, p));
@@ -67,11 +67,13 @@ fn parts(swept: &[PathSeg], sources: &[PathSeg]) -> Option<Vec<Part>> {
             None => return None,
         }
     }
-    if let [first, .., last] = parts[..] {
-        if first.source == last.source && last.span[0] < first.span[1] && parts.len() > 2 {
-            parts[0].span[0] = last.span[0];
-            parts.pop();
-        }
+    if let [first, .., last] = parts[..]
+        && first.source == last.source
+        && last.span[0] < first.span[1]
+        && parts.len() > 2
+    {
+        parts[0].span[0] = last.span[0];
+        parts.pop();
     }
     (parts.len() > 1).then_some(parts)
 }
