@@ -92,7 +92,6 @@ fn the_projector_shows_millimetres_in_its_own_pixels() {
     let made = oaktag(&["make", STYLE, "--measures", MAREN, "--device", "projector", "-o", &out_folder]);
     assert_eq!(made.status.code(), Some(0), "{}", err(&made));
     let person = std::fs::read_dir(&folder).expect("made").next().expect("a person").expect("entry").path();
-    let name = |entry: &std::fs::DirEntry| entry.file_name().to_string_lossy().into_owned();
     let svg = std::fs::read_dir(person).expect("reads").map(|entry| entry.expect("entry"));
     let svg = svg
         .into_iter()

@@ -51,7 +51,7 @@ fn any_joined_edge_2_mm_longer_makes_walk_exit_with_1() {
                 let mut longer = set.clone();
                 let piece = longer.pieces.iter_mut().find(|piece| piece.name == span.piece).expect("is there");
                 if let Some(edge) = piece.edges.iter_mut().find(|edge| edge.name == span.edge) {
-                    edge.path = lengthened(&edge.path)
+                    edge.path = lengthened(&edge.path);
                 } else {
                     let line = piece.lines.iter_mut().find(|line| line.name == span.edge).expect("a line");
                     line.path = lengthened(&line.path);

@@ -67,7 +67,7 @@ pub fn capped(piece: &Piece, edge: &Edge, findings: &mut Vec<Finding>) -> Result
         let across = part(&segments, [from, to]);
         out.extend(before.iter().map(plain));
         if let Some(cap) = cap(mouth, &before, &across, &after, findings)? {
-            out.extend(cap)
+            out.extend(cap);
         } else {
             let text = format!("the edge beside {} is too crooked for a cap; it is left as drawn", mouth.what);
             findings.push(Finding::warning(text).hint("draw the mouth as it is to be cut"));

@@ -115,6 +115,9 @@ fn place(label: &str) -> Option<(u32, u32)> {
     Some((column.checked_sub(1)?.min(100_000), row.parse::<u32>().ok()?.checked_sub(1)?.min(100_000)))
 }
 
+/// A stroke as it lies on the sheet, its box, and the pages that show it.
+type Seen = (BarePath, Rect, Vec<(u32, u32)>);
+
 /// Pages put together: columns are letters from the left, rows are counted from the bottom.
 fn together(pages: &[Page], glue: Glue) -> std::result::Result<Vec<BarePath>, String> {
     let [left, right, bottom, top] = glue.margins;
@@ -123,8 +126,6 @@ fn together(pages: &[Page], glue: Glue) -> std::result::Result<Vec<BarePath>, St
         .filter(|page| page.label != "map")
         .map(|page| place(&page.label).map(|place| (page, place)).ok_or(format!("a page is named {:?}", page.label)))
         .collect::<std::result::Result<_, String>>()?;
-    // A stroke as it lies on the sheet, its box, and the pages that show it.
-    type Seen = (BarePath, Rect, Vec<(u32, u32)>);
     let mut whole: Vec<Seen> = Vec::new();
     let mut cells: std::collections::HashMap<(i64, i64), Vec<usize>> = std::collections::HashMap::new();
     let mut windows = std::collections::BTreeMap::new();
