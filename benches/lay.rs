@@ -65,7 +65,7 @@ fn run(instance: &Value, seconds: f64, seed: u64, threads: usize) {
             forms.push(Form::new(&turned).0);
         }
         for (index, turn) in turns.iter().enumerate() {
-            let twin = turns.iter().position(|other| (other - turn).abs() == 180.0);
+            let twin = turns.iter().position(|other| ((other - turn).abs() - 180.0).abs() < 1e-9);
             forms[first + index].twin = twin.map(|twin| first + twin);
         }
         let demand = item["demand"].as_u64().expect("a count");

@@ -83,16 +83,13 @@ fn run(class: Class, count: usize, mixed: bool) -> Tally {
             tally.wrong_topology += 1;
         }
         let error = if mixed {
-            match region(&piece, CHORD).zip(with_slits_closed(&chain)) {
-                Some((oracle, ours)) => {
-                    let (lines, regions) = hausdorff(&ours, &oracle);
-                    tally.worst_line = tally.worst_line.max(lines);
-                    regions
-                }
-                None => {
-                    tally.unsettled += 1;
-                    continue;
-                }
+            if let Some((oracle, ours)) = region(&piece, CHORD).zip(with_slits_closed(&chain)) {
+                let (lines, regions) = hausdorff(&ours, &oracle);
+                tally.worst_line = tally.worst_line.max(lines);
+                regions
+            } else {
+                tally.unsettled += 1;
+                continue;
             }
         } else {
             let width = piece.edges[0].allowance;

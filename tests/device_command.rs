@@ -58,7 +58,7 @@ fn check_points_at_the_place_and_sets_the_code() {
     let text = text.expect("reads");
     for (from, to, code, said) in [
         ("cuts \"notch\" \"cut\"", "cuts \"notch\"", 1, "no tool draws or cuts the cut line"),
-        ("burns", "burnz", 2, "did you mean \"burns\"?"),
+        ("burns kerf", "burnz kerf", 2, "did you mean \"burns\"?"),
         ("        power 450\n", "", 2, "how this tool is switched or lowered"),
         (" \"square\"", "", 0, "check square is left out"),
     ] {
@@ -94,7 +94,11 @@ fn the_projector_shows_millimetres_in_its_own_pixels() {
     let person = std::fs::read_dir(&folder).expect("made").next().expect("a person").expect("entry").path();
     let name = |entry: &std::fs::DirEntry| entry.file_name().to_string_lossy().into_owned();
     let svg = std::fs::read_dir(person).expect("reads").map(|entry| entry.expect("entry"));
-    let svg = svg.into_iter().find(|entry| name(entry).ends_with(".svg")).expect("an SVG").path();
+    let svg = svg
+        .into_iter()
+        .find(|entry| entry.path().extension().is_some_and(|extension| extension == "svg"))
+        .expect("an SVG")
+        .path();
     let text = std::fs::read_to_string(svg).expect("reads");
     let document = roxmltree::Document::parse(&text).expect("XML");
     let root = document.root_element();

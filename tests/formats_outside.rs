@@ -5,7 +5,7 @@
 
 mod formats_support;
 
-use formats_support::{FORMATS, Format, correction, scene};
+use formats_support::{Format, correction, scene};
 use kurbo::{BezPath, CubicBez, Line, ParamCurve, ParamCurveNearest, PathSeg, Point};
 use oaktag::calibrate::CorrectedJob;
 use oaktag::read;
@@ -23,12 +23,12 @@ fn files_for_readers_outside() {
     for (name, x, y, skew) in
         [("plain", 1.0, 1.0, 0.0), ("short", 0.9987, 1.0, 0.0), ("leaning", 0.9973, 1.0021, 0.0008)]
     {
-        for format in FORMATS {
+        for format in [Format::Svg, Format::Spline, Format::Polyline] {
             let (_, _, job) = scene(format, 11, Some(&correction(x, y, skew)));
             let file = match format {
                 Format::Svg => format!("{name}.svg"),
                 Format::Spline => format!("{name}-spline.dxf"),
-                Format::Polyline => format!("{name}-polyline.dxf"),
+                _ => format!("{name}-polyline.dxf"),
             };
             std::fs::write(folder.join(&file), format.write(&job)).expect("written");
             let mut want = json!({ "square": 300.0, "x": x, "y": y, "skew": skew });
@@ -37,7 +37,7 @@ fn files_for_readers_outside() {
             match format {
                 Format::Svg => want["beziers"] = in_groups(&job),
                 Format::Spline => want["beziers"] = curved(&job),
-                Format::Polyline => {}
+                _ => {}
             }
             expected.insert(file, want);
         }

@@ -179,12 +179,20 @@ fn the_proof_catches_seeded_faults() {
             assert!(finding.message.contains(word), "{what}: {finding}");
         };
         caught("one copy less", "copies", &|lay| lay.placed.truncate(last));
-        caught("one mirrored copy too many", "copies", &|lay| lay.placed[last].transform *= Affine::FLIP_X);
+        if !folded {
+            caught("one mirrored copy too many", "copies", &|lay| {
+                lay.placed[last].transform = Affine::FLIP_Y * lay.placed[last].transform;
+            });
+        }
+        caught("drawn elsewhere than it lies", "not where", &|lay| {
+            lay.placed[last].outline.apply_affine(Affine::translate((0.1, 0.0)));
+        });
         caught("half a degree off the grain", "off", &|lay| turn(lay, Affine::rotate(0.5_f64.to_radians())));
         caught("a half turn", "lies", &|lay| turn(lay, Affine::rotate(std::f64::consts::PI)));
         caught("on the other", "mm from", &|lay| {
-            let [a, b] = [last, last - 1].map(|index| lay.placed[index].outline.bounding_box().center());
-            shift(lay, last, b - a);
+            // The back is smaller than the sleeve and stays on the cloth.
+            let [a, b] = [last, 1].map(|index| lay.placed[index].outline.bounding_box().center());
+            shift(lay, 1, a - b);
         });
         caught("over the selvedge", "leaves the cloth", &|lay| {
             let top = lay.placed[last].outline.bounding_box().y1;

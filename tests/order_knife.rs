@@ -128,12 +128,11 @@ fn a_wheel_is_lifted_at_corners_only() {
     for (name, line) in lines() {
         let strokes = lift_and_turn(&line, 20_f64.to_radians());
         let wanted = match name {
-            "square" | "square, clockwise" => 4,
             "30° corner" => 3,
             "30° corner, open" => 2,
             "radius 20" => 1,
             "notched edge" => 7,
-            // Four corners and a cap that is smooth.
+            // The squares have four corners, the cap with its sides four and is smooth.
             _ => 4,
         };
         assert_eq!(strokes.len(), wanted, "{name}");

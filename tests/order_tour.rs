@@ -35,7 +35,7 @@ fn instance(random: &mut Random, count: usize) -> Vec<Visit> {
                 _ => 0,
             };
             if level > 0 || random.below(5) == 0 {
-                (0..1 + random.below(8)).for_each(|_| {
+                (0..=random.below(8)).for_each(|_| {
                     path.line_to(middle + Vec2::new(random.between(-50.0, 50.0), random.between(-50.0, 50.0)));
                 });
                 path.close_path();

@@ -40,11 +40,14 @@ fn good_files_pass() {
             assert!(proof.passed, "{format:?} {seed}: {proof:?}");
             assert_eq!((proof.missing, proof.extra), (0, 0));
             // Exact languages are held to the grid, not only to the allowance.
-            let bound = if format == Format::Polyline { formats_support::TOLERANCE + 1e-3 } else { 1e-3 };
+            let exact = matches!(format, Format::Svg | Format::Spline | Format::Pdf | Format::Tiles);
+            let bound = if exact { 1e-3 } else { proof.allowed - 4e-3 };
             assert!(proof.largest < bound, "{format:?} {seed}: {}", proof.largest);
             let square = proof.square.expect("drawn");
-            assert!(square.as_drawn.iter().all(|side| (side - 300.0).abs() < 1e-4), "{square:?}");
-            assert!((square.in_file[0] - 300.0 / 0.9973).abs() < 1e-4, "{square:?}");
+            // Each end of a side is on the machine's grid.
+            let grid = if format.on_a_grid() { 0.0251 } else { 2e-4 };
+            assert!(square.as_drawn.iter().all(|side| (side - 300.0).abs() < grid), "{square:?}");
+            assert!((square.in_file[0] - 300.0 / 0.9973).abs() < grid, "{square:?}");
         }
     }
 }
@@ -126,6 +129,11 @@ fn faults_are_caught_in_every_format() {
     ];
     for format in FORMATS {
         for (what, spoil, says) in &faults {
+            // Without layers, a stroke of another role is one by another tool.
+            let says = if format.by_tool() { without_figures(says) } else { says };
+            if format.by_tool() && *what == "a role on another layer" {
+                continue;
+            }
             let proof = proven(format, 7, Some(&leaning()), spoil);
             assert!(!proof.passed, "{format:?}: {what} passed");
             assert!(proof.reasons.iter().any(|r| r.contains(says)), "{format:?}: {what}: {:?}", proof.reasons);
@@ -134,8 +142,19 @@ fn faults_are_caught_in_every_format() {
         assert!(!proof.passed, "{format:?}: an uncorrected file passed");
         assert!(proof.reasons[0].contains("correction was left out"), "{:?}", proof.reasons);
         let [x, y] = proof.square.expect("measured all the same").as_drawn;
-        assert!((x - 300.0 * 0.9973).abs() < 1e-3 && (y - 300.0 * 1.0021).abs() < 0.01, "{x} {y}");
+        let (off_x, off_y) = if format.on_a_grid() { (0.026, 0.026) } else { (1e-3, 0.01) };
+        assert!((x - 300.0 * 0.9973).abs() < off_x && (y - 300.0 * 1.0021).abs() < off_y, "{x} {y}");
     }
+}
+
+/// The words before the first figure or name of a layer: on a grid of 0.025 mm figures come out a little off.
+fn without_figures(says: &str) -> &str {
+    says.split(|c: char| c.is_ascii_digit() && c != '2')
+        .next()
+        .unwrap_or(says)
+        .split(", first on")
+        .next()
+        .unwrap_or(says)
 }
 
 #[test]
@@ -148,7 +167,8 @@ fn distances_are_what_they_are() {
             bar.expect("drawn").path.apply_affine(Affine::translate(shift));
         });
         // A straight bar moved by (0.3, 0.4) strays by 0.5 at its end.
-        assert!((proof.largest - 0.5).abs() < 1e-3, "{format:?}: {}", proof.largest);
+        let grid = if format.on_a_grid() { 0.036 } else { 1e-3 };
+        assert!((proof.largest - 0.5).abs() < grid, "{format:?}: {}", proof.largest);
     }
 }
 

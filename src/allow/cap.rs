@@ -66,13 +66,12 @@ pub fn capped(piece: &Piece, edge: &Edge, findings: &mut Vec<Finding>) -> Result
         let after = part(&segments, [to, next]);
         let across = part(&segments, [from, to]);
         out.extend(before.iter().map(plain));
-        match cap(mouth, &before, &across, &after, findings)? {
-            Some(cap) => out.extend(cap),
-            None => {
-                let text = format!("the edge beside {} is too crooked for a cap; it is left as drawn", mouth.what);
-                findings.push(Finding::warning(text).hint("draw the mouth as it is to be cut"));
-                out.extend(across.iter().map(plain));
-            }
+        if let Some(cap) = cap(mouth, &before, &across, &after, findings)? {
+            out.extend(cap)
+        } else {
+            let text = format!("the edge beside {} is too crooked for a cap; it is left as drawn", mouth.what);
+            findings.push(Finding::warning(text).hint("draw the mouth as it is to be cut"));
+            out.extend(across.iter().map(plain));
         }
         done = to;
     }
@@ -216,10 +215,10 @@ fn stretches(layers: &[([Vec<PathSeg>; 2], Point)], inward: Vec2) -> Vec<Stretch
         out.extend(run.iter().map(|segment| (*segment, None)));
         // In a box pleat the middle is no fold but the seam, where the edge itself turns.
         let seam = layers.len() == 4 && index == 1;
-        if let (Some((_, tip)), Some(([_, next_rest], _))) = (out.last_mut(), layers.get(index + 1)) {
-            if !seam {
-                *tip = Some(Tip { fold: (*foot, inward), beyond: [rest.clone(), next_rest.clone()] });
-            }
+        if let (Some((_, tip)), Some(([_, next_rest], _))) = (out.last_mut(), layers.get(index + 1))
+            && !seam
+        {
+            *tip = Some(Tip { fold: (*foot, inward), beyond: [rest.clone(), next_rest.clone()] });
         }
     }
     out

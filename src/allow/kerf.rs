@@ -1,7 +1,7 @@
 //! A closed path moved outward or inward by half the width that a tool takes away.
 
+use super::inside::Inside;
 use super::outline::{Outline, outline};
-use super::proof::Inside;
 use super::region::Region;
 use super::{FIT_SHARE, SLIVER, restore, sources};
 use crate::diag::{Finding, Result};
@@ -23,7 +23,7 @@ const SAMPLES: u32 = 16;
 /// A path that is not closed or crosses itself; a width that leaves nothing inside or cuts the inside in two.
 pub fn kerf(path: &BezPath, half: f64, tolerance: f64) -> Result<BezPath> {
     let err = |text: &str, hint: &str| Err(Box::new(Finding::error(text.to_owned()).hint(hint.to_owned())));
-    if !half.is_finite() || !(tolerance > 0.0 && tolerance <= 1.0) {
+    if !(half.is_finite() && tolerance > 0.0 && tolerance <= 1.0) {
         return err("a kerf or its tolerance is no length", "half the tool's width, in mm");
     }
     if !matches!(path.elements().last(), Some(PathEl::ClosePath)) {
@@ -123,7 +123,7 @@ fn measured(path: &BezPath, moved: &BezPath, half: f64, tolerance: f64) -> bool 
             .all(|p| (away(&from, p) - width).abs() <= tolerance && (inside.winding(p) != 0) == (half < 0.0))
     });
     let all_of_it = from.iter().all(|segment| {
-        let source = Source::new(segment.to_cubic());
+        let source = Source::of(segment);
         (0..SAMPLES).all(|i| {
             let p = source.parallel((f64::from(i) + 0.5) / f64::from(SAMPLES), half);
             away(&from, p) < width - tolerance || away(&to, p) <= tolerance

@@ -23,6 +23,7 @@ mod cap;
 mod corner;
 mod fold;
 mod fold_back;
+mod inside;
 mod kerf;
 mod outline;
 mod proof;
@@ -47,7 +48,7 @@ pub const TOLERANCE: f64 = 0.005;
 const FINEST: f64 = 0.0005;
 
 /// The part of the tolerance that fitted curves may use up; the rest is for joins and the sweep.
-const FIT_SHARE: f64 = 0.4;
+const FIT_SHARE: f64 = 0.7;
 
 /// A piece with its cut line.
 #[derive(Clone, Debug)]
@@ -89,7 +90,7 @@ pub fn allow(piece: &Piece, tolerance: f64) -> Result<(CutPiece, Vec<Finding>)> 
             cut
         }
     };
-    if cut.filled > 0.0 {
+    if cut.filled > WORTH_A_WORD {
         let text = format!("its allowances close about a gap of {:.1} mm², which is filled", cut.filled);
         findings.push(Finding::warning(text).piece(&piece.name).hint("make them narrower to keep the gap open"));
     }
@@ -119,11 +120,11 @@ fn plain_corners(piece: &Piece, region: &Region) -> Vec<Finding> {
 /// The region's contour by union, with its curves where they can be put back.
 fn slowly(region: &Region, half: Option<&BezPath>, tolerance: f64) -> std::result::Result<Contour, Flaw> {
     let lost = Flaw { what: "encloses nothing", place: region.sides()[0].start(), side: None };
-    let line = union::united(region, half, tolerance).ok_or(lost)?;
+    let (line, filled) = union::united(region, half, tolerance).ok_or(lost)?;
     let curved = restore::restored(&line, &sources(region, half));
     let line = if proof::prove(region, &curved, tolerance).is_ok() { curved } else { line };
     proof::prove(region, &line, tolerance)?;
-    Ok(Contour { line, filled: 0.0 })
+    Ok(Contour { line, filled })
 }
 
 /// The segments that the contour is made of.
@@ -175,6 +176,9 @@ fn half_plane(axis: &outline::Axis, region: &Region) -> BezPath {
 
 /// Contours under this area or this mean thickness are slivers, mm² and mm.
 const SLIVER: (f64, f64) = (0.1, 0.02);
+
+/// A filled gap smaller than this needs no word, mm².
+const WORTH_A_WORD: f64 = 1.0;
 
 fn outer(contours: Vec<BezPath>) -> std::result::Result<Contour, &'static str> {
     let mut outer: Option<BezPath> = None;

@@ -94,11 +94,7 @@ impl Side {
 
 /// Unit tangents at both ends of a segment.
 pub fn tangents(segment: &PathSeg) -> [Vec2; 2] {
-    if let PathSeg::Line(line) = segment {
-        let along = (line.p1 - line.p0).normalize();
-        return [along, along];
-    }
-    let source = Source::new(segment.to_cubic());
+    let source = Source::of(segment);
     [source.tangent(0.0), source.tangent(1.0)]
 }
 
@@ -146,7 +142,7 @@ pub fn outline(piece: &Piece, findings: &mut Vec<Finding>) -> Result<Outline> {
     let sides = sides(piece, steps);
     match fold(piece)? {
         None => Ok(Outline { sides, axis: None }),
-        Some((edge, axis)) => unfold(piece, sides, edge, axis),
+        Some((edge, axis)) => unfold(piece, &sides, edge, axis),
     }
 }
 
@@ -376,7 +372,7 @@ fn points_of(element: PathEl) -> Vec<Point> {
     }
 }
 
-fn unfold(piece: &Piece, sides: Vec<Side>, edge: usize, axis: Axis) -> Result<Outline> {
+fn unfold(piece: &Piece, sides: &[Side], edge: usize, axis: Axis) -> Result<Outline> {
     let at = sides.iter().position(|side| side.edge == edge).unwrap_or(0);
     let folds = sides.iter().filter(|side| side.edge == edge).count();
     // The half outline, from the fold's end round to its start.

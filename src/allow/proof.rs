@@ -4,14 +4,12 @@
 //! holds the region's boundary (it has no holes); the region holds the cut line when it holds all of its points. Both are
 //! sampled, every [`STEP`] mm and at least [`LEAST`] times a segment, and points may be outside by the tolerance.
 
+use super::inside::{Inside, feet};
 use super::outline::as_path;
 use super::region::Region;
 use crate::geom::crossing::first_crossing;
 use crate::geom::offset::{Source, right};
-use kurbo::{
-    BezPath, CubicBez, ParamCurve, ParamCurveDeriv, ParamCurveExtrema, ParamCurveNearest, PathEl, PathSeg, Point, Rect,
-    Shape, Vec2,
-};
+use kurbo::{BezPath, ParamCurve, PathEl, PathSeg, Point, Rect, Shape};
 
 /// Samples are no farther apart than this, mm.
 const STEP: f64 = 5.0;
@@ -76,16 +74,15 @@ pub fn prove(region: &Region, cut_line: &BezPath, tolerance: f64) -> Result<(), 
     for (index, band) in region.bands.iter().enumerate() {
         let side = &region.sides()[index];
         // The exact parallel, not the fitted one.
-        for (source, segment) in side.run.iter().enumerate() {
-            let from = (band.ends[0] - source as f64).clamp(0.0, 1.0);
-            let to = (band.ends[1] - source as f64).clamp(0.0, 1.0);
+        for (k, segment) in side.run.iter().enumerate() {
+            let [from, to] = band.ends.map(|end| (end - k as f64).clamp(0.0, 1.0));
             if from >= to {
                 continue;
             }
-            let steps = steps(segment, side.width);
+            let (steps, exact) = (steps(segment, side.width), Source::of(segment));
             for i in 0..=steps {
                 let t = from + (to - from) * i as f64 / steps as f64;
-                let p = exact(segment, t, side.width);
+                let p = border(&exact, t, side.width);
                 if kept_side(p, 0.0) && !inside.holds(p, tolerance) {
                     let what = "leaves out a part of the allowance";
                     return Err(Flaw { what, place: p, side: Some(index) });
@@ -118,138 +115,25 @@ fn samples(segment: &PathSeg) -> impl Iterator<Item = Point> + '_ {
 }
 
 /// The point of a segment's exact band border at a parameter.
-pub fn exact(segment: &PathSeg, t: f64, width: f64) -> Point {
-    match segment {
-        PathSeg::Line(line) => line.eval(t) + width * right((line.p1 - line.p0).normalize()),
-        other => {
-            let source = Source::new(other.to_cubic());
-            let reach = if width > 0.0 { source.reach(t.clamp(1e-9, 1.0 - 1e-9), width) } else { 0.0 };
-            source.point(t) + reach * source.normal(t)
-        }
-    }
+pub fn border(source: &Source, t: f64, width: f64) -> Point {
+    let reach = if width > 0.0 { source.reach(t.clamp(1e-9, 1.0 - 1e-9), width) } else { 0.0 };
+    source.point(t) + reach * source.normal(t)
 }
 
-/// A closed contour that can be asked which points it holds.
-pub struct Inside {
-    /// Monotone pieces.
-    pieces: Vec<Piece>,
-}
-
-struct Piece {
-    curve: PathSeg,
+/// One segment of a side, with the part of it that has a band.
+struct Strip {
+    side: usize,
+    source: Source,
+    span: [f64; 2],
+    /// Box of its band.
     area: Rect,
-}
-
-impl Inside {
-    /// Prepares a closed contour.
-    pub fn new(segments: &[PathSeg]) -> Self {
-        let mut pieces = Vec::with_capacity(segments.len() * 2);
-        for segment in segments {
-            if let PathSeg::Line(_) = segment {
-                pieces.push(Piece { curve: *segment, area: Shape::bounding_box(segment) });
-                continue;
-            }
-            for range in segment.extrema_ranges() {
-                let curve = segment.subsegment(range);
-                pieces.push(Piece { curve, area: Rect::from_points(curve.start(), curve.end()) });
-            }
-        }
-        Self { pieces }
-    }
-
-    /// Whether the contour holds a point, or passes within `slack` of it.
-    pub fn holds(&self, p: Point, slack: f64) -> bool {
-        self.passes(p, slack) || self.winding(p) != 0
-    }
-
-    /// Whether the contour passes within `slack` of a point.
-    pub fn passes(&self, p: Point, slack: f64) -> bool {
-        self.pieces.iter().filter(|piece| piece.area.inflate(slack, slack).contains(p)).any(|piece| {
-            // The quick way finds it nearly always; its no is not taken for an answer.
-            nearest(&piece.curve, p).1 <= slack || piece.curve.nearest(p, 1e-6).distance_sq <= slack * slack
-        })
-    }
-
-    /// How many times the contour winds about a point.
-    pub fn winding(&self, p: Point) -> i32 {
-        let mut winding = 0;
-        for Piece { curve, area } in &self.pieces {
-            let (start, end) = (curve.start(), curve.end());
-            if (start.y <= p.y) == (end.y <= p.y) || p.x > area.x1 {
-                continue;
-            }
-            if p.x < area.x0 || x_at(curve, p.y) > p.x {
-                winding += if start.y <= p.y { 1 } else { -1 };
-            }
-        }
-        winding
-    }
-}
-
-/// Where a monotone piece passes a height.
-fn x_at(curve: &PathSeg, y: f64) -> f64 {
-    let (start, end) = (curve.start(), curve.end());
-    if let PathSeg::Line(_) = curve {
-        return start.x + (end.x - start.x) * (y - start.y) / (end.y - start.y);
-    }
-    let rising = end.y > start.y;
-    let (mut low, mut high) = (0.0, 1.0);
-    let mut t = (y - start.y) / (end.y - start.y);
-    for _ in 0..40 {
-        let here = curve.eval(t);
-        if (here.y < y) == rising {
-            low = t
-        } else {
-            high = t
-        }
-        if high - low < 1e-12 || (here.y - y).abs() < 1e-10 {
-            break;
-        }
-        t = 0.5 * (low + high);
-    }
-    curve.eval(t).x
-}
-
-/// The nearest point of a monotone piece: parameter and distance.
-fn nearest(curve: &PathSeg, p: Point) -> (f64, f64) {
-    if let PathSeg::Line(line) = curve {
-        let along = line.p1 - line.p0;
-        let t = ((p - line.p0).dot(along) / along.hypot2()).clamp(0.0, 1.0);
-        return (t, line.eval(t).distance(p));
-    }
-    let cubic = curve.to_cubic();
-    let chord = cubic.p3 - cubic.p0;
-    let seed = ((p - cubic.p0).dot(chord) / chord.hypot2()).clamp(0.0, 1.0);
-    let t = descend(&cubic, p, seed, [0.0, 1.0]);
-    (t, cubic.eval(t).distance(p))
-}
-
-/// Newton's way from a parameter to a local least distance.
-fn descend(cubic: &CubicBez, p: Point, seed: f64, [low, high]: [f64; 2]) -> f64 {
-    let (first, second) = (cubic.deriv(), cubic.deriv().deriv());
-    let mut t = seed.clamp(low, high);
-    for _ in 0..8 {
-        let gap = cubic.eval(t) - p;
-        let (velocity, acceleration) = (first.eval(t).to_vec2(), second.eval(t).to_vec2());
-        let slope = gap.dot(velocity);
-        let bend = velocity.hypot2() + gap.dot(acceleration);
-        // Where the distance curves the wrong way, go downhill by a tenth.
-        let step = if bend > 1e-12 { -slope / bend } else { -0.1 * slope.signum() };
-        let next = (t + step.clamp(-0.25, 0.25)).clamp(low, high);
-        if (next - t).abs() < 1e-10 {
-            return next;
-        }
-        t = next;
-    }
-    t
 }
 
 /// Whether points lie in the region, by its definition.
 struct Membership<'a> {
     region: &'a Region,
     slack: f64,
-    /// Every segment of every side: side, segment, box of its band.
-    strips: Vec<(usize, usize, Rect)>,
+    strips: Vec<Strip>,
     corners: Vec<(Rect, Inside)>,
     piece: Option<Inside>,
     last: usize,
@@ -261,7 +145,11 @@ impl<'a> Membership<'a> {
         for (s, side) in region.sides().iter().enumerate() {
             for (k, segment) in side.run.iter().enumerate() {
                 let reach = side.width + slack;
-                strips.push((s, k, Shape::bounding_box(segment).inflate(reach, reach)));
+                let [low, high] = region.bands[s].ends.map(|end| (end - k as f64).clamp(0.0, 1.0));
+                if low < high {
+                    let area = Shape::bounding_box(segment).inflate(reach, reach);
+                    strips.push(Strip { side: s, source: Source::of(segment), span: [low, high], area });
+                }
             }
         }
         let corners = (0..region.corners.len())
@@ -276,7 +164,7 @@ impl<'a> Membership<'a> {
     }
 
     fn last_side(&self) -> Option<usize> {
-        self.strips.get(self.last).map(|strip| strip.0)
+        self.strips.get(self.last).map(|strip| strip.side)
     }
 
     fn holds(&mut self, p: Point) -> bool {
@@ -300,71 +188,18 @@ impl<'a> Membership<'a> {
     }
 
     fn in_strip(&self, index: usize, p: Point, thorough: bool) -> bool {
-        let Some((side, k, area)) = self.strips.get(index) else { return false };
-        if !area.contains(p) {
-            return false;
-        }
-        let side_index = *side;
-        let side = &self.region.sides()[side_index];
-        let ends = self.region.bands[side_index].ends;
-        let (low, high) = ((ends[0] - *k as f64).clamp(0.0, 1.0), (ends[1] - *k as f64).clamp(0.0, 1.0));
-        if low >= high {
-            return false;
-        }
-        let segment = &side.run[*k];
-        let accepts = |point: Point, along: Vec2| {
-            let gap = p - point;
+        let Some(strip) = self.strips.get(index).filter(|strip| strip.area.contains(p)) else { return false };
+        let width = self.region.sides()[strip.side].width;
+        let accepted = |t: f64| {
+            let (gap, along) = (p - strip.source.point(t), strip.source.tangent(t));
             let (ahead, out) = (gap.dot(along), gap.dot(right(along)));
-            ahead.abs() <= self.slack && out >= -self.slack && out <= side.width + self.slack
+            ahead.abs() <= self.slack && out >= -self.slack && out <= width + self.slack
         };
-        if let PathSeg::Line(line) = segment {
-            let along = line.p1 - line.p0;
-            let t = ((p - line.p0).dot(along) / along.hypot2()).clamp(low, high);
-            return accepts(line.eval(t), along.normalize());
-        }
-        let source = Source::new(segment.to_cubic());
-        let cubic = segment.to_cubic();
-        let chord = cubic.p3 - cubic.p0;
-        let first = (p - cubic.p0).dot(chord) / chord.hypot2();
-        let accepted = |t: f64| accepts(source.point(t), source.tangent(t));
         if thorough {
-            return feet(&source, p, [low, high]).into_iter().any(accepted);
+            return feet(&strip.source, p, strip.span).into_iter().any(accepted);
         }
-        accepted(descend(&cubic, p, first, [low, high]))
+        accepted(strip.source.foot(p, strip.span))
     }
-}
-
-/// Parameters whose normals pass through a point, or nearly so: all sign changes of the distance along the tangent, and
-/// its least sizes between them (two feet all but meet there).
-fn feet(source: &Source, p: Point, [low, high]: [f64; 2]) -> Vec<f64> {
-    const GRID: usize = 32;
-    let at = |i: usize| low + (high - low) * i as f64 / GRID as f64;
-    let ahead = |t: f64| (p - source.point(t)).dot(source.tangent(t));
-    let values: Vec<f64> = (0..=GRID).map(|i| ahead(at(i))).collect();
-    let mut feet = vec![low, high];
-    for i in 0..GRID {
-        let (mut a, mut b) = (at(i), at(i + 1));
-        if (values[i] < 0.0) != (values[i + 1] < 0.0) {
-            for _ in 0..40 {
-                let t = 0.5 * (a + b);
-                if (ahead(t) < 0.0) == (values[i] < 0.0) { a = t } else { b = t }
-            }
-            feet.push(0.5 * (a + b));
-        }
-        // The least size in the cells about a grid point; at both ends of the span in the outermost cell as well.
-        let least = |j: usize| {
-            values[j].abs() <= values[j.saturating_sub(1)].abs() && values[j].abs() <= values[(j + 1).min(GRID)].abs()
-        };
-        if least(i) || i + 1 == GRID {
-            (a, b) = (at(i.saturating_sub(1)), at(i + 1));
-            for _ in 0..40 {
-                let (c, d) = (a + 0.382 * (b - a), b - 0.382 * (b - a));
-                if ahead(c).abs() < ahead(d).abs() { b = d } else { a = c }
-            }
-            feet.push(0.5 * (a + b));
-        }
-    }
-    feet
 }
 
 impl Region {

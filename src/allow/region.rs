@@ -151,9 +151,9 @@ fn foot(run: &[PathSeg], parallel: &[Parallel], cut: Cut) -> f64 {
         // The parallel runs with the source, so the point lies ahead of the normal at t or behind it.
         for _ in 0..48 {
             if (cut.point - source.point(t)).dot(source.tangent(t)) > 0.0 {
-                low = t
+                low = t;
             } else {
-                high = t
+                high = t;
             }
             t = 0.5 * (low + high);
         }
@@ -199,11 +199,10 @@ pub fn tidy(segments: &[PathSeg]) -> BezPath {
     }
     if let (Some(PathSeg::Line(last)), Some(PathSeg::Line(first)), true) =
         (tidied.last().copied(), tidied.first().copied(), tidied.len() > 2)
+        && continues(last, first)
     {
-        if continues(last, first) {
-            tidied.pop();
-            tidied[0] = PathSeg::Line(Line::new(last.p0, first.p1));
-        }
+        tidied.pop();
+        tidied[0] = PathSeg::Line(Line::new(last.p0, first.p1));
     }
     let mut path = BezPath::new();
     let Some(first) = tidied.first() else { return path };

@@ -5,6 +5,7 @@
 //! where these segments truly cross.
 
 use super::region::{moved, tidy};
+use crate::geom::offset::Source;
 use kurbo::{BezPath, Line, ParamCurve, ParamCurveDeriv, ParamCurveNearest, PathSeg, Point, Rect, Shape, Vec2};
 
 /// A contour's stretch is recognised within this distance, mm.
@@ -29,23 +30,34 @@ pub fn restored(contour: &BezPath, loop_segments: &[PathSeg]) -> BezPath {
 
 fn parts(swept: &[PathSeg], sources: &[PathSeg]) -> Option<Vec<Part>> {
     let boxes: Vec<Rect> = sources.iter().map(|s| Shape::bounding_box(s).inflate(KNOWN, KNOWN)).collect();
+    let exact: Vec<Source> = sources.iter().map(Source::of).collect();
+    // Parameter and distance of the nearest point; the quick way first.
+    let nearest = |source: usize, p: Point| {
+        let t = exact[source].foot(p, [0.0, 1.0]);
+        let far = exact[source].point(t).distance(p);
+        if far < 1e-5 {
+            return (t, far);
+        }
+        let near = sources[source].nearest(p, 1e-9);
+        (near.t, near.distance_sq.sqrt())
+    };
     let mut parts: Vec<Part> = Vec::with_capacity(swept.len());
     for segment in swept {
         let probes = [0.25, 0.5, 0.75].map(|t| segment.eval(t));
         let mut best: Option<(f64, Part)> = None;
-        for (source, curve) in sources.iter().enumerate() {
-            if !probes.iter().all(|p| boxes[source].contains(*p)) {
+        for (source, reach) in boxes.iter().enumerate() {
+            if !probes.iter().all(|p| reach.contains(*p)) {
                 continue;
             }
-            let feet = probes.map(|p| curve.nearest(p, 1e-9));
-            let far = feet.iter().map(|foot| foot.distance_sq).fold(0.0, f64::max);
-            let ahead = feet[0].t < feet[2].t;
+            let feet = probes.map(|p| nearest(source, p));
+            let far = feet.iter().map(|foot| foot.1).fold(0.0, f64::max);
+            let ahead = feet[0].0 < feet[2].0;
             if ahead && best.as_ref().is_none_or(|(least, _)| far < *least) {
-                let span = [segment.start(), segment.end()].map(|p| curve.nearest(p, 1e-9).t);
+                let span = [segment.start(), segment.end()].map(|p| nearest(source, p).0);
                 best = Some((far, Part { source, span }));
             }
         }
-        match best.filter(|(far, _)| *far < KNOWN * KNOWN) {
+        match best.filter(|(far, _)| *far < KNOWN) {
             Some((_, part)) => match parts.last_mut() {
                 Some(last) if last.source == part.source && part.span[1] > last.span[0] => last.span[1] = part.span[1],
                 _ => parts.push(part),
@@ -55,11 +67,13 @@ fn parts(swept: &[PathSeg], sources: &[PathSeg]) -> Option<Vec<Part>> {
             None => return None,
         }
     }
-    if let [first, .., last] = parts[..] {
-        if first.source == last.source && last.span[0] < first.span[1] && parts.len() > 2 {
-            parts[0].span[0] = last.span[0];
-            parts.pop();
-        }
+    if let [first, .., last] = parts[..]
+        && first.source == last.source
+        && last.span[0] < first.span[1]
+        && parts.len() > 2
+    {
+        parts[0].span[0] = last.span[0];
+        parts.pop();
     }
     (parts.len() > 1).then_some(parts)
 }

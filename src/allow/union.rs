@@ -3,17 +3,20 @@
 //! It takes nothing from the quick way but the region's definition. Bands are cut along their normals into strips, so
 //! that each polygon is simple; the union is done on integers (`geo`, `i_overlay`) and can't lose its way.
 
+use super::SLIVER;
 use super::outline::as_path;
-use super::proof::exact;
+use super::proof::border;
 use super::region::{Region, tidy};
-use geo::{BooleanOps, Coord, LineString, MultiPolygon, Polygon, unary_union};
-use kurbo::{BezPath, Line, ParamCurve, ParamCurveArclen, PathEl, PathSeg, Point, Shape};
+use crate::geom::offset::Source;
+use geo::{Area, BooleanOps, Coord, LineString, MultiPolygon, Polygon, unary_union};
+use kurbo::{BezPath, Line, ParamCurve, ParamCurveNearest, PathEl, PathSeg, Point, Shape};
 
 /// Chords stray from their curves by no more than this part of the tolerance.
 const CHORD_SHARE: f64 = 0.3;
 
-/// The region's outer contour, of lines, within `tolerance` mm; `within` is the half plane of a fold.
-pub fn united(region: &Region, within: Option<&BezPath>, tolerance: f64) -> Option<BezPath> {
+/// The region's outer contour, of lines, within `tolerance` mm, and the area of its holes, mm²; `within` is the half plane
+/// of a fold.
+pub fn united(region: &Region, within: Option<&BezPath>, tolerance: f64) -> Option<(BezPath, f64)> {
     let chord = CHORD_SHARE * tolerance;
     let mut parts = vec![polygon(&flattened(&as_path(region.sides()), chord))];
     for (index, band) in region.bands.iter().enumerate() {
@@ -34,31 +37,52 @@ pub fn united(region: &Region, within: Option<&BezPath>, tolerance: f64) -> Opti
     if let Some(within) = within {
         whole = whole.intersection(&polygon(&flattened(within, chord)));
     }
-    // Outer rings only: holes are filled.
-    let paths = whole.0.iter().map(|part| closed(part.exterior()));
-    paths.max_by(|a, b| a.area().abs().total_cmp(&b.area().abs())).filter(|path| path.area() > 0.0)
+    let largest = whole.0.iter().max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
+    let filled = largest.interiors().iter().map(|ring| closed(ring).area()).filter(|area| *area > SLIVER.0).sum();
+    Some((closed(largest.exterior()), filled))
 }
+
+/// A rung of a band: a point of the sew line and the border's point on its normal.
+type Rung = (Point, Point);
 
 /// Polygons between a segment and its band's border.
 fn strips(segment: &PathSeg, [from, to]: [f64; 2], width: f64, chord: f64, parts: &mut Vec<Polygon>) {
     if from >= to {
         return;
     }
-    let count = match segment {
-        PathSeg::Line(_) => 1,
-        // Enough for the tighter of curve and border: √(8·chord·radius) apart, no radius taken below a tenth of a
-        // millimetre.
-        other => ((other.arclen(0.1) + width) / (8.0 * chord * 0.1).sqrt()).ceil().clamp(16.0, 4096.0) as usize,
-    };
-    let at = |i: usize| {
-        let t = from + (to - from) * i as f64 / count as f64;
-        (segment.eval(t), exact(segment, t, width))
-    };
-    let mut last = at(0);
-    for i in 1..=count {
-        let next = at(i);
-        parts.push(polygon(&[last.0, last.1, next.1, next.0]));
+    let source = Source::of(segment);
+    let rung = |t: f64| (segment.eval(t), border(&source, t, width));
+    let pieces = if matches!(segment, PathSeg::Line(_)) { 1 } else { 16 };
+    let mut last = (from, rung(from));
+    for i in 1..=pieces {
+        let t = if i == pieces { to } else { from + (to - from) * f64::from(i) / f64::from(pieces) };
+        let next = (t, rung(t));
+        halved(last, next, &rung, chord, 24, parts);
         last = next;
+    }
+}
+
+/// One polygon between two rungs, or halves of it where a chord strays.
+fn halved(
+    a: (f64, Rung),
+    b: (f64, Rung),
+    rung: &impl Fn(f64) -> Rung,
+    chord: f64,
+    depth: u32,
+    parts: &mut Vec<Polygon>,
+) {
+    let at = |f: f64| a.0 + f * (b.0 - a.0);
+    let off = |p: Point, from: Point, to: Point| Line::new(from, to).nearest(p, 1e-9).distance_sq.sqrt();
+    let strays = [0.25, 0.5, 0.75].iter().any(|f| {
+        let (sew, edge) = rung(at(*f));
+        off(sew, a.1.0, b.1.0) > chord || off(edge, a.1.1, b.1.1) > chord
+    });
+    if depth > 0 && strays {
+        let middle = (at(0.5), rung(at(0.5)));
+        halved(a, middle, rung, chord, depth - 1, parts);
+        halved(middle, b, rung, chord, depth - 1, parts);
+    } else {
+        parts.push(polygon(&[a.1.0, a.1.1, b.1.1, b.1.0]));
     }
 }
 

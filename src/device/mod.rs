@@ -6,6 +6,7 @@
 mod axes;
 mod explain;
 mod limits;
+mod links;
 mod media;
 mod read;
 mod tools;

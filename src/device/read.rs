@@ -1,8 +1,8 @@
 //! `*.device.kdl`: a profile, read and checked.
 
 use super::axes::{Axes, Corner, Way};
-use super::{Blocks, Correction, Device, Flow, Language, Link, Medium, MediumKind, Sequence};
-use super::{limits, media, tools};
+use super::{Blocks, Correction, Device, Language, Medium, MediumKind, Sequence};
+use super::{limits, links, media, tools};
 use crate::diag::{Finding, Result};
 use crate::measures::{is_date, read_unit};
 use crate::source::{self, Node, Value, with_known};
@@ -159,7 +159,7 @@ fn read_entry(node: Node<'_>, unit: Unit, device: &mut Device, findings: &mut Ve
             }
             device.tools.push(tool);
         }
-        "link" => device.links.push(read_link(node)?),
+        "link" => device.links.push(links::read(node)?),
         // Read before, and after.
         _ => {}
     }
@@ -223,57 +223,6 @@ fn read_text(node: Node<'_>, language: Language) -> Result<String> {
     Ok(text.into())
 }
 
-fn read_link(node: Node<'_>) -> Result<Link> {
-    node.only_takes(1, &["port", "baud", "flow", "host", "name", "path"])?;
-    no_children(node)?;
-    #[derive(Clone, Copy)]
-    enum Kind {
-        Serial,
-        Tcp,
-        Queue,
-        Folder,
-    }
-    let kinds = [("serial", Kind::Serial), ("tcp", Kind::Tcp), ("queue", Kind::Queue), ("folder", Kind::Folder)];
-    let Some(kind) = node.args().next() else {
-        return Err(node.error("expected a kind of link here").hint("serial, tcp, queue or folder, in quotes").into());
-    };
-    let kind = choice(kind, "kind of link", &kinds)?;
-    let takes: &[&str] = match kind {
-        Kind::Serial => &["port", "baud", "flow"],
-        Kind::Tcp => &["host", "port"],
-        Kind::Queue => &["name"],
-        Kind::Folder => &["path"],
-    };
-    node.only_takes(1, takes)?;
-    let needs = |key: &str| {
-        node.prop(key).ok_or_else(|| Box::new(node.error(format!("this link needs {key}=")).hint("give it here")))
-    };
-    let text = |key: &str| {
-        let value = needs(key)?;
-        let text = value.string()?.trim();
-        if text.is_empty() || text.chars().any(char::is_control) {
-            return Err(Box::new(value.error(format!("this {key} is empty or has characters that no {key} has"))));
-        }
-        Ok(text.to_owned())
-    };
-    Ok(match kind {
-        Kind::Serial => Link::Serial {
-            port: text("port")?,
-            baud: node.prop("baud").map_or(Ok(9600), |value| whole(value, 300..=4_000_000))?,
-            flow: node.prop("flow").map_or(Ok(Flow::RtsCts), |value| {
-                choice(value, "flow control", &[("rts-cts", Flow::RtsCts), ("xon-xoff", Flow::XonXoff)])
-            })?,
-        },
-        // 9100 is the usual port of raw printing (IANA: pdl-datastream).
-        Kind::Tcp => Link::Tcp {
-            host: text("host")?,
-            port: node.prop("port").map_or(Ok(9100), |value| whole(value, 1..=65_535))? as u16,
-        },
-        Kind::Queue => Link::Queue { name: text("name")? },
-        Kind::Folder => Link::Folder { path: text("path")? },
-    })
-}
-
 fn read_correction(node: Node<'_>) -> Result<Correction> {
     node.only_takes(1, &["medium", "x", "y", "skew"])?;
     let date = node.title()?;
@@ -326,7 +275,7 @@ fn check_correction(node: Node<'_>, correction: &Correction, media: &[Medium]) -
 }
 
 /// The node's one value, with nothing beside or inside it.
-pub(super) fn only<'a>(node: Node<'a>) -> Result<Value<'a>> {
+pub(super) fn only(node: Node<'_>) -> Result<Value<'_>> {
     node.only_takes(1, &[])?;
     no_children(node)?;
     node.args().next().ok_or_else(|| node.error(format!("\"{}\" needs a value behind it", node.name())).into())

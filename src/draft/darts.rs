@@ -78,7 +78,9 @@ pub(super) fn draw<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, knots: &[K
         }
     }
     let (closings, closed, cuts) = close(edge, knots, &places, &openings)?;
-    Ok(open(&openings, &closings, &closed, &cuts))
+    let mut drawn = open(&openings, &closings, &closed, &cuts);
+    edges::settle_ends(&mut drawn.path, knots[0].point, knots[knots.len() - 1].point);
+    Ok(drawn)
 }
 
 /// The edge with its darts closed: how each part between darts is moved, the curve, and where the darts meet it.

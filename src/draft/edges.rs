@@ -148,7 +148,7 @@ fn arc<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, about: &'a Text, clock
 }
 
 /// Puts a path's ends exactly where the points are, so that outlines close to the last digit.
-fn settle_ends(path: &mut BezPath, start: Point, end: Point) {
+pub(super) fn settle_ends(path: &mut BezPath, start: Point, end: Point) {
     use kurbo::PathEl;
     let elements = path.elements_mut();
     if let Some(PathEl::MoveTo(p)) = elements.first_mut() {

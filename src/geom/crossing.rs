@@ -3,6 +3,7 @@
 //! Pairs are bisected until their control boxes part, or both are straight to [`FLAT`] and cross as lines. Neighbours
 //! share a point, which is no crossing; they are let go as soon as a line through that point has one on either side.
 
+use super::offset::as_cubic;
 use kurbo::{CubicBez, Line, ParamCurve, PathSeg, Point, Rect, Vec2};
 
 /// Curves that stray less than this from their chords are taken as lines, mm.
@@ -27,7 +28,7 @@ pub struct Crossing {
 
 /// The first crossing within a chain of segments, in their order; touching is not crossing.
 pub fn first_crossing(segments: &[PathSeg]) -> Option<Crossing> {
-    let curves: Vec<CubicBez> = segments.iter().map(PathSeg::to_cubic).collect();
+    let curves: Vec<CubicBez> = segments.iter().map(as_cubic).collect();
     let boxes: Vec<Rect> = curves.iter().map(hull_box).collect();
     for (first, curve) in curves.iter().enumerate() {
         if let Some(place) = own_crossing(curve, 0) {

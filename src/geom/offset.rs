@@ -41,15 +41,23 @@ pub struct Source {
     first: QuadBez,
     second: Line,
     ends: [Vec2; 2],
+    /// Coefficients of 1, t, t², t³: quicker than Bernstein's form where ends need not be exact.
+    powers: [Vec2; 4],
 }
 
 impl Source {
+    /// Prepares a segment that is not a single point; a line is run through at the same pace.
+    pub fn of(segment: &PathSeg) -> Self {
+        Self::new(as_cubic(segment))
+    }
+
     /// Prepares a cubic that is not a single point.
     pub fn new(curve: CubicBez) -> Self {
         let first = curve.deriv();
         let CubicBez { p0, p1, p2, p3 } = curve;
         let ends = [first_apart([p1 - p0, p2 - p0, p3 - p0]), first_apart([p3 - p2, p3 - p1, p3 - p0])];
-        Self { curve, first, second: first.deriv(), ends }
+        let powers = [p0.to_vec2(), 3.0 * (p1 - p0), 3.0 * ((p2 - p1) - (p1 - p0)), (p3 - p0) - 3.0 * (p2 - p1)];
+        Self { curve, first, second: first.deriv(), ends, powers }
     }
 
     /// The point at a parameter.
@@ -96,6 +104,29 @@ impl Source {
         velocity.cross(self.acceleration(t)) / velocity.hypot().powi(3)
     }
 
+    /// The parameter in a span of the point nearest to p, by Newton's method from the point abreast of p on the chord: a
+    /// local least, and not always found where curves are tight.
+    pub fn foot(&self, p: Point, [low, high]: [f64; 2]) -> f64 {
+        let chord = self.curve.p3 - self.curve.p0;
+        let mut t = ((p - self.curve.p0).dot(chord) / chord.hypot2()).clamp(low, high);
+        let [a, b, c, d] = self.powers;
+        let a = a - p.to_vec2();
+        for _ in 0..8 {
+            let gap = a + t * (b + t * (c + t * d));
+            let velocity = b + t * (2.0 * c + 3.0 * t * d);
+            let slope = gap.dot(velocity);
+            let bend = velocity.hypot2() + gap.dot(2.0 * c + 6.0 * t * d);
+            // Where the distance curves the wrong way, go downhill by a tenth.
+            let step = if bend > 1e-12 { -slope / bend } else { -0.1 * slope.signum() };
+            let next = (t + step.clamp(-0.25, 0.25)).clamp(low, high);
+            if (next - t).abs() < 1e-7 {
+                return next;
+            }
+            t = next;
+        }
+        t
+    }
+
     /// The width that the band has at a parameter: the full width, or the radius of a tighter curve to the right.
     pub fn reach(&self, t: f64, width: f64) -> f64 {
         let bend = -self.curvature(t);
@@ -118,9 +149,12 @@ fn unit(v: Vec2) -> Vec2 {
     if length > 0.0 { v / length } else { Vec2::ZERO }
 }
 
-/// Any segment as a cubic; a line or quadratic is raised exactly.
+/// Any segment as a cubic, run through at the same pace: a line's control points stand at its thirds.
 pub fn as_cubic(segment: &PathSeg) -> CubicBez {
-    segment.to_cubic()
+    match segment {
+        PathSeg::Line(Line { p0, p1 }) => CubicBez::new(*p0, p0.lerp(*p1, 1.0 / 3.0), p0.lerp(*p1, 2.0 / 3.0), *p1),
+        other => other.to_cubic(),
+    }
 }
 
 /// The parallel of a smooth run of segments, at `width` mm to its right, within `tolerance` mm. Neighbouring stretches
@@ -138,7 +172,7 @@ pub fn parallel(run: &[PathSeg], width: f64, tolerance: f64) -> Vec<Parallel> {
             out.push(Parallel { curve, source, span: [0.0, 1.0], evolute: false });
             continue;
         }
-        let curve = Source::new(as_cubic(segment));
+        let curve = Source::of(segment);
         let at = |t: f64| (curve.parallel(t, width), curve.tangent(t));
         // The source's own arms, and those of a circular arc of the width: exact for a circle.
         let arms = |a: f64, b: f64| {
@@ -154,9 +188,12 @@ pub fn parallel(run: &[PathSeg], width: f64, tolerance: f64) -> Vec<Parallel> {
                     out.push(Parallel { curve: PathSeg::Line(line), source, span, evolute: true });
                 });
             } else {
-                target.fit_into(span, tolerance, 0, &mut |cubic, span| {
-                    out.push(Parallel { curve: PathSeg::Cubic(cubic), source, span, evolute: false });
-                });
+                out.extend(target.fit(span, tolerance).into_iter().map(|(cubic, span)| Parallel {
+                    curve: PathSeg::Cubic(cubic),
+                    source,
+                    span,
+                    evolute: false,
+                }));
             }
         }
     }
@@ -278,29 +315,83 @@ pub fn round_arms(from: (Point, Vec2), to: (Point, Vec2)) -> [f64; 2] {
 
 impl Target<'_> {
     /// Cubics within `tolerance` of the curve from a to b, each with the parameters of its ends.
-    pub fn fit(&self, [a, b]: [f64; 2], tolerance: f64) -> Vec<(CubicBez, [f64; 2])> {
+    pub fn fit(&self, span: [f64; 2], tolerance: f64) -> Vec<(CubicBez, [f64; 2])> {
         let mut out = Vec::new();
-        self.fit_into([a, b], tolerance, 0, &mut |cubic, span| out.push((cubic, span)));
+        if let Some(cubic) = self.single(span, tolerance) {
+            out.push((cubic, span));
+            return out;
+        }
+        let [a, b] = span;
+        let t = self.halfway(a, b);
+        if let Some((first, second)) = self.single([a, t], tolerance).zip(self.single([t, b], tolerance)) {
+            out.extend([(first, [a, t]), (second, [t, b])]);
+            return out;
+        }
+        // As few as there can be: each one as long as it holds. A curve that needs many is no garment's; bisect it.
+        let mut from = a;
+        let mut stride = 0.5 * (b - a);
+        while from < b {
+            let next = if out.len() < 8 { self.longest(from, b, stride, tolerance) } else { None };
+            let Some((cubic, to)) = next else {
+                self.bisected([from, b], tolerance, 0, &mut out);
+                break;
+            };
+            out.push((cubic, [from, to]));
+            stride = to - from;
+            from = to;
+        }
         out
     }
 
-    fn fit_into(&self, [a, b]: [f64; 2], tolerance: f64, depth: u32, push: &mut dyn FnMut(CubicBez, [f64; 2])) {
-        let ((p0, t0), (p3, t3)) = ((self.at)(a), (self.at)(b));
+    /// The longest single cubic from `from` towards `end`; `None` where the curve is too rough for one of any use.
+    fn longest(&self, from: f64, end: f64, stride: f64, tolerance: f64) -> Option<(CubicBez, f64)> {
+        if let Some(cubic) = self.single([from, end], tolerance) {
+            return Some((cubic, end));
+        }
+        let (mut good, mut bad) = (None, end);
+        let mut t = from + stride.min(0.7 * (end - from));
+        for _ in 0..9 {
+            match self.single([from, t], tolerance) {
+                Some(cubic) => good = Some((cubic, t)),
+                None => bad = t,
+            }
+            let low = good.as_ref().map_or(from, |(_, t)| *t);
+            t = 0.5 * (low + bad);
+            if good.is_some() && bad - low < 0.05 * (bad - from) {
+                break;
+            }
+        }
+        good
+    }
+
+    fn bisected(&self, [a, b]: [f64; 2], tolerance: f64, depth: u32, out: &mut Vec<(CubicBez, [f64; 2])>) {
+        if let Some(cubic) = self.single([a, b], tolerance) {
+            out.push((cubic, [a, b]));
+        } else if depth >= MAX_DEPTH {
+            out.push((self.plain(a, b), [a, b]));
+        } else {
+            let t = self.halfway(a, b);
+            self.bisected([a, t], tolerance, depth + 1, out);
+            self.bisected([t, b], tolerance, depth + 1, out);
+        }
+    }
+
+    /// One cubic within `tolerance` of the curve from a to b, where there is one.
+    fn single(&self, [a, b]: [f64; 2], tolerance: f64) -> Option<CubicBez> {
         let turning = self.turning(a, b);
-        if depth >= MAX_DEPTH || (p0.distance(p3) < 0.1 * tolerance && turning < 0.5) {
-            let arm = p0.distance(p3) / 3.0;
-            push(CubicBez::new(p0, p0 + arm * t0, p3 - arm * t3, p3), [a, b]);
-            return;
+        if turning < 0.5 && (self.at)(a).0.distance((self.at)(b).0) < 0.1 * tolerance {
+            return Some(self.plain(a, b));
         }
         // A cubic of more than a third of a circle fits badly; don't even try.
         let cubic = if turning < 2.1 { self.fitted(a, b, tolerance) } else { None };
-        if let Some(cubic) = cubic.filter(|cubic| self.deviation(cubic, [a, b], tolerance) <= tolerance) {
-            push(cubic, [a, b]);
-            return;
-        }
-        let t = self.halfway(a, b);
-        self.fit_into([a, t], tolerance, depth + 1, push);
-        self.fit_into([t, b], tolerance, depth + 1, push);
+        cubic.filter(|cubic| self.deviation(cubic, [a, b], tolerance) <= tolerance)
+    }
+
+    /// A cubic with the curve's ends and tangents, unfitted.
+    fn plain(&self, a: f64, b: f64) -> CubicBez {
+        let ((p0, t0), (p3, t3)) = ((self.at)(a), (self.at)(b));
+        let arm = p0.distance(p3) / 3.0;
+        CubicBez::new(p0, p0 + arm * t0, p3 - arm * t3, p3)
     }
 
     /// Angle turned from a to b, both ways added up, radians.
@@ -330,7 +421,7 @@ impl Target<'_> {
         (0.5 * (low + high)).clamp(a + 0.02 * (b - a), b - 0.02 * (b - a))
     }
 
-    /// The cubic with the curve's ends and tangents whose arms make it deviate least.
+    /// The cubic with the curve's ends and tangents whose arms make it deviate least; `None` where that is hopeless.
     fn fitted(&self, a: f64, b: f64, tolerance: f64) -> Option<CubicBez> {
         let ((p0, t0), (p3, t3)) = ((self.at)(a), (self.at)(b));
         let cubic = |arms: [f64; 2]| CubicBez::new(p0, p0 + arms[0] * t0, p3 - arms[1] * t3, p3);
@@ -392,7 +483,7 @@ impl Target<'_> {
             }
             arms = [0, 1].map(|i| (arms[i] - step[i]).clamp(0.0, longest));
         }
-        best.map(|(_, arms)| cubic(arms))
+        best.filter(|(worst, _)| *worst <= tolerance).map(|(_, arms)| cubic(arms))
     }
 
     /// How far a fitted cubic strays from the curve over a..b: from points of the curve to the cubic along the normal, and

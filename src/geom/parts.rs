@@ -29,8 +29,9 @@ pub fn between(path: &BezPath, from: f64, to: f64) -> BezPath {
         if b - a <= SLIVER.min(long / 2.0) {
             continue;
         }
-        let start = if a > 0.0 { segment.inv_arclen(a, ARC_ACCURACY) } else { 0.0 };
-        let end = if b < long { segment.inv_arclen(b, ARC_ACCURACY) } else { 1.0 };
+        // Within a sliver of a segment's end the segment's own end is meant, to the last digit.
+        let start = if a > SLIVER { segment.inv_arclen(a, ARC_ACCURACY) } else { 0.0 };
+        let end = if b < long - SLIVER { segment.inv_arclen(b, ARC_ACCURACY) } else { 1.0 };
         push(&mut part, &segment.subsegment(start..end));
     }
     part

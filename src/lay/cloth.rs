@@ -107,38 +107,45 @@ pub fn lay_on_cloth(
     let mut known: HashMap<String, Vec<usize>> = HashMap::new();
     for one in &wanted {
         let turned = match cloth.way {
-            Way::Either if one.on_fold => vec![false],
             Way::Either => vec![false, true],
-            Way::Garment => vec![one.garment % 2 == 1 && !one.on_fold],
+            Way::Garment => vec![one.garment % 2 == 1],
             Way::One => vec![false],
         };
         let key = format!("{:?} {:?} {turned:?}", (one.along * &one.outline).to_svg(), one.on_fold);
-        let list = match known.get(&key) {
-            Some(list) => list.clone(),
-            None => {
-                let mut list = Vec::new();
-                let offs: &[f64] = if cloth.grain > 0.0 && !one.on_fold { &[0.0, 1.0, -1.0] } else { &[0.0] };
-                for off in offs.iter().map(|off| off * cloth.grain * 0.999) {
-                    let first = forms.len();
-                    for turned in &turned {
-                        let half =
-                            if *turned { Affine::new([-1.0, 0.0, 0.0, -1.0, 0.0, 0.0]) } else { Affine::IDENTITY };
-                        let off_turn = if off == 0.0 { Affine::IDENTITY } else { Affine::rotate(off.to_radians()) };
-                        let transform = half * off_turn * one.along;
-                        let (form, middle) = Form::new(&simplified(&(transform * &one.outline), STRAY));
-                        list.push(forms.len());
-                        forms.push(form);
-                        middles.push(middle);
-                        ways.push(Lie { transform, turned: *turned, off_grain: off.abs() });
+        let list = if let Some(list) = known.get(&key) {
+            list.clone()
+        } else {
+            let mut list = Vec::new();
+            let offs: &[f64] = if cloth.grain > 0.0 && !one.on_fold { &[0.0, 1.0, -1.0] } else { &[0.0] };
+            for off in offs.iter().map(|off| off * cloth.grain * 0.999) {
+                let first = forms.len();
+                for turned in &turned {
+                    // On the fold it is the mirror image, which opens out the same.
+                    let upright = if one.on_fold { 1.0 } else { -1.0 };
+                    let half =
+                        if *turned { Affine::new([-1.0, 0.0, 0.0, upright, 0.0, 0.0]) } else { Affine::IDENTITY };
+                    let off_turn = if off == 0.0 { Affine::IDENTITY } else { Affine::rotate(off.to_radians()) };
+                    let transform = half * off_turn * one.along;
+                    let path = transform * &one.outline;
+                    let bounds = path.bounding_box();
+                    let (low, high) = ([bounds.x0, bounds.y0], [bounds.x1, bounds.y1]);
+                    let (form, middle) = Form::boxed(&simplified(&path, STRAY), low, high);
+                    // A hair off the grain it may be too wide where it is not along the grain.
+                    if off != 0.0 && 2.0 * form.half[1] > height {
+                        continue;
                     }
-                    if turned.len() == 2 {
-                        forms[first].twin = Some(first + 1);
-                        forms[first + 1].twin = Some(first);
-                    }
+                    list.push(forms.len());
+                    forms.push(form);
+                    middles.push(middle);
+                    ways.push(Lie { transform, turned: *turned, off_grain: off.abs() });
                 }
-                known.insert(key, list.clone());
-                list
+                if forms.len() == first + 2 && !one.on_fold {
+                    forms[first].twin = Some(first + 1);
+                    forms[first + 1].twin = Some(first);
+                }
             }
+            known.insert(key, list.clone());
+            list
         };
         check_width(one, &forms[list[0]], cloth, height)?;
         let across = one.on_fold.then(|| forms[list[0]].half[1]);

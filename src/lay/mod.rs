@@ -7,12 +7,14 @@ pub mod cloth;
 mod copy;
 mod outline;
 mod pack;
+mod pages;
 mod prove;
 mod rows;
 pub mod search;
 mod square;
 mod verify;
 
+pub use pages::{Page, pages};
 pub use prove::prove_cloth;
 pub use verify::verify;
 

@@ -1,6 +1,6 @@
 //! Outlines as polygons for the search, and halves opened out.
 
-use geo::{BooleanOps, LineString, Polygon, Simplify};
+use geo::{Area, BooleanOps, LineString, Polygon, Simplify};
 use kurbo::{Affine, BezPath, Point, Shape as _};
 
 /// The corners of an outline, counter-clockwise, none further than `stray` from it.
@@ -41,7 +41,6 @@ pub(super) fn mirrored_about(half: &BezPath, a: Point, b: Point) -> BezPath {
     let whole = half.union(&mirror);
     let mut path = BezPath::new();
     // A piece is in one part; of slivers the largest counts.
-    use geo::Area;
     let largest = whole.0.iter().max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()));
     for (index, c) in largest.into_iter().flat_map(|polygon| polygon.exterior().coords()).enumerate() {
         if index == 0 { path.move_to((c.x, c.y)) } else { path.line_to((c.x, c.y)) }

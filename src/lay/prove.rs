@@ -1,11 +1,14 @@
 //! A lay on cloth, checked exactly and by other means than those that laid it.
 
 use super::cloth::{ClothLay, Garment, OnCloth, on_lay};
-use super::outline::polygon;
+use super::outline::{mirrored_about, polygon};
 use super::verify::distance;
+use crate::allow::CutPiece;
 use crate::cloth::{Cloth, Way};
 use crate::diag::{Finding, Result};
+use crate::geom::path;
 use geo::{BoundingRect, Polygon, Rect};
+use kurbo::Shape as _;
 use std::collections::BTreeMap;
 
 /// How far the outlines compared here may stray from the true ones, mm.
@@ -35,6 +38,9 @@ pub fn prove_cloth(lay: &ClothLay, garments: &[Garment], cloth: &Cloth) -> Resul
         if !(same(a * a + b * b, 1.0) && same(c * c + d * d, 1.0) && same(a * c + b * d, 0.0)) {
             return fault("the piece does not keep its size and shape", placed);
         }
+        if !true_outline(placed, piece) {
+            return fault("what is cut round is not where the piece lies", placed);
+        }
         let grain = placed.transform * piece.piece.grain[1] - placed.transform * piece.piece.grain[0];
         let off = grain.y.abs().atan2(grain.x.abs()).to_degrees();
         if off.is_nan() || off > cloth.grain + ROUNDING {
@@ -44,8 +50,7 @@ pub fn prove_cloth(lay: &ClothLay, garments: &[Garment], cloth: &Cloth) -> Resul
         if cloth.way == Way::One && turned {
             return fault("the piece lies against the nap", placed);
         }
-        // A piece on the fold keeps its way up for all of its garment.
-        if cloth.way == Way::Garment && !placed.on_fold && *ways.entry(&placed.person).or_insert(turned) != turned {
+        if cloth.way == Way::Garment && *ways.entry(&placed.person).or_insert(turned) != turned {
             return fault("the piece lies the other way up than the rest of its garment", placed);
         }
         if placed.on_fold && !(cloth.folded && lowest(placed).abs() <= FLAT) {
@@ -90,6 +95,22 @@ pub fn prove_cloth(lay: &ClothLay, garments: &[Garment], cloth: &Cloth) -> Resul
         }
     }
     Ok(())
+}
+
+/// Whether the outline is the piece's cut line, opened out where its fold is not on the cloth's, in its place: the same
+/// extents and the same area.
+fn true_outline(placed: &OnCloth, piece: &CutPiece) -> bool {
+    let ends =
+        piece.piece.fold().filter(|_| !placed.on_fold).map(|fold| (path::start(&fold.path), path::end(&fold.path)));
+    let whole = match ends {
+        Some((Some(start), Some(end))) => mirrored_about(&piece.cut_line, start, end),
+        _ => piece.cut_line.clone(),
+    };
+    let whole = placed.transform * whole;
+    let (a, b) = (whole.bounding_box(), placed.outline.bounding_box());
+    let strays = [a.x0 - b.x0, a.y0 - b.y0, a.x1 - b.x1, a.y1 - b.y1];
+    let areas = [whole.area().abs(), placed.outline.area()];
+    strays.iter().all(|stray| stray.abs() <= FLAT) && (areas[0] - areas[1]).abs() <= 1e-6 * areas[0]
 }
 
 fn lowest(placed: &OnCloth) -> f64 {

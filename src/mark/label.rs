@@ -34,12 +34,12 @@ struct Item {
 }
 
 impl Item {
-    fn new(text: String, size: f64, rank: u8) -> Self {
-        let written = letter(&text, size);
+    fn new(text: &str, size: f64, rank: u8) -> Self {
+        let written = letter(text, size);
         let ink = ink(&written.paths);
         Self {
             #[cfg(test)]
-            text,
+            text: text.to_owned(),
             size,
             rank,
             written,
@@ -101,7 +101,7 @@ fn wording(piece: &Piece, heading: &Heading) -> Vec<Item> {
     let mut items = Vec::new();
     let mut say = |rank: u8, size: f64, text: String| {
         if !text.trim().is_empty() {
-            items.push(Item::new(text, size, rank));
+            items.push(Item::new(&text, size, rank));
         }
     };
     say(0, NAME, piece.name.clone());
@@ -181,7 +181,7 @@ impl Wording {
         let dot_ink = ink(&dot.paths);
         let tries = [(2, 2, READABLE), (1, 1, READABLE), (0, 0, READABLE), (0, 0, SMALLEST), (-1, -1, SMALLEST)];
         let tries = tries.map(|(holds, rank, least)| {
-            let chosen = |(i, item): &(usize, &Item)| if rank < 0 { *i == 0 } else { item.rank as i8 <= rank };
+            let chosen = |(i, item): &(usize, &Item)| if rank < 0 { *i == 0 } else { i32::from(item.rank) <= rank };
             let chosen: Vec<usize> = items.iter().enumerate().filter(chosen).map(|(i, _)| i).collect();
             let n = chosen.len();
             let mut counts = vec![n, (2 * n).div_ceil(3), n.div_ceil(2), n.div_ceil(3), 1];
@@ -347,7 +347,7 @@ mod tests {
 
     #[test]
     fn rows_share_the_width() {
-        let item = |text: &str| Item::new(text.into(), 1.0, 0);
+        let item = |text: &str| Item::new(text, 1.0, 0);
         let items = [item("aaaa"), item("aa"), item("aa"), item("aaaa")];
         let texts = |count| rows(&items, &[0, 1, 2, 3], count).iter().map(|row| row.len()).collect::<Vec<_>>();
         assert_eq!(texts(4), [1, 1, 1, 1]);

@@ -1,6 +1,4 @@
 //! `*.pieces.json`: what other tools make or take. Version `pieces/1`.
-// A fault is built up by value, place by place, and boxed once at the door.
-#![allow(clippy::result_large_err)]
 
 use super::{Cut, Dart, Edge, Finish, Fit, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span};
 use crate::diag::{Finding, Result, Snippet, nearest};

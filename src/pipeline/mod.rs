@@ -1,9 +1,11 @@
 //! The only wiring: a request in, files and findings out. Bytes leave here proven or not at all.
 
+mod files;
+
 use crate::allow::{self, CutPiece};
 use crate::calibrate;
 use crate::cloth::Cloth;
-use crate::device::{Blocks, Device, Language, Medium, MediumKind, Sequence, Tip};
+use crate::device::{Blocks, Device, Medium, MediumKind, Sequence, Tip};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::cloth::{ClothLay, Garment};
@@ -14,15 +16,12 @@ use crate::measures::Measures;
 use crate::order;
 use crate::piece::{Piece, PieceSet};
 use crate::proof::{self, Proof};
-use crate::read::{self, Drawing};
 use crate::report::{self, FileLine, MeasureRow, ProofSheet};
 use crate::shrink;
 use crate::style::Style;
 use crate::true_up;
-use crate::units::{INCH, Unit, format_length};
+use crate::units::{Unit, format_length};
 use crate::walk::{self, WalkedJoin};
-use crate::write;
-use kurbo::Affine;
 use rayon::prelude::*;
 
 /// Pieces on the net line, walked.
@@ -208,13 +207,7 @@ pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
 /// # Errors
 /// Bytes that are no file of the device's language.
 pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result<(Proof, Vec<Finding>)> {
-    let (mut drawing, findings) = read_back(bytes, file, device.language)?;
-    if let Some(pixel) = device.pixel {
-        // A pixel is read as a 96th of an inch (CSS 2.1, 4.3.2), and is shown as large as it was measured.
-        let scale = pixel / (INCH / 96.0);
-        drawing.paths.iter_mut().for_each(|path| path.path.apply_affine(Affine::scale(scale)));
-        drawing.width.iter_mut().chain(&mut drawing.height).for_each(|side| *side *= scale);
-    }
+    let (drawing, findings) = files::read_back(bytes, file, sheet, device)?;
     let correction = device.correction(&sheet.medium);
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
 }
@@ -350,15 +343,7 @@ fn write_sheet(
     let (job, found) = order::order(sheet, device, &title)?;
     findings.extend(found);
     let corrected = calibrate::correct(job, correction);
-    let bytes = match device.language {
-        Language::Svg => match device.pixel {
-            Some(pixel) => write::svg_in_pixels(&corrected, pixel),
-            None => write::svg(&corrected),
-        },
-        Language::Dxf => write::dxf(&corrected, write::Curves::Spline),
-        Language::DxfPolyline => write::dxf(&corrected, write::Curves::Polyline(device.tolerance)),
-        language => return Err(no_writer(language)),
-    };
+    let bytes = files::write(&corrected, sheet, device)?;
     let number = if count == 1 { String::new() } else { format!("-{}", index + 1) };
     let file = format!("{}{number}.{}", named.name, device.language.extension());
     let (proof, found) = prove(&bytes, &file, sheet, device)?;
@@ -375,12 +360,6 @@ fn write_sheet(
         passed: proof.passed,
     };
     Ok((ProvenFile { bytes, line }, proof, findings))
-}
-
-/// A language that profiles may name, and that nothing writes.
-fn no_writer(language: Language) -> Box<Finding> {
-    let message = format!("files in {} can't be written yet", language.name());
-    Finding::error(message).hint("use a device whose language is svg or dxf").into()
 }
 
 /// Refuses a profile that asks for what no stage does yet: a line that is not where the blade wants it would pass for one
@@ -405,14 +384,6 @@ fn can_follow(device: &Device) -> Result<()> {
         }
     }
     Ok(())
-}
-
-fn read_back(bytes: &[u8], file: &str, language: Language) -> Result<(Drawing, Vec<Finding>)> {
-    match language {
-        Language::Svg => read::svg(bytes, file),
-        Language::Dxf | Language::DxfPolyline => read::dxf(bytes, file),
-        language => Err(no_writer(language)),
-    }
 }
 
 /// What a sheet takes of its medium, as people say it.

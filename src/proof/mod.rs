@@ -74,7 +74,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         .collect();
     let drawn: Vec<Option<Drawn>> =
         drawing.paths.iter().map(|bare| Drawn::new(distorted(&bare.path, correction))).collect();
-    let on_layer = |stroke: usize, path: usize| layer_role(&drawing.paths[path].layer) == Some(wanted[stroke].0.role);
+    let on_layer = |stroke: usize, path: usize| of_role(&drawing.paths[path].layer, wanted[stroke].0.role, device);
 
     // Good pairs first, so that a stray path can't take the place of a good one; then near ones, to say how far off.
     let mut free: Vec<bool> = vec![true; drawn.len()];
@@ -134,7 +134,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         let partner = (0..wanted.len())
             .filter(|&i| is_square(&wanted[i].1, sheet.square))
             .find_map(|i| Some(&drawing.paths[partner[i]?.0].path));
-        let measured = measure(partner.or_else(|| largest_square(drawing)), sheet.square, correction);
+        let measured = measure(partner.or_else(|| largest_square(drawing, device)), sheet.square, correction);
         reasons.extend(off_square(measured.as_ref(), allowed));
         measured
     } else {
@@ -170,6 +170,14 @@ fn distorted(path: &BezPath, correction: Option<&Correction>) -> BezPath {
             PathEl::ClosePath => PathEl::ClosePath,
         })
         .collect()
+}
+
+/// Whether what is drawn on a layer may be of that role: a layer named by it, or a tool that has it.
+fn of_role(layer: &str, role: Role, device: &Device) -> bool {
+    match layer.strip_prefix("tool ").and_then(|number| number.parse::<u32>().ok()) {
+        Some(number) => device.tools.iter().any(|tool| tool.number == number && tool.roles.contains(&role)),
+        None => layer_role(layer) == Some(role),
+    }
 }
 
 /// The role that a layer stands for: its name, or its name and a number behind a hyphen.
@@ -211,11 +219,11 @@ fn is_square(trace: &Trace, side: f64) -> bool {
 }
 
 /// The largest path of four corners on the square's layer: the square itself, whatever became of it.
-fn largest_square(drawing: &Drawing) -> Option<&BezPath> {
+fn largest_square<'a>(drawing: &'a Drawing, device: &Device) -> Option<&'a BezPath> {
     drawing
         .paths
         .iter()
-        .filter(|bare| layer_role(&bare.layer) == Some(Role::Square) && corners(&bare.path).is_some())
+        .filter(|bare| of_role(&bare.layer, Role::Square, device) && corners(&bare.path).is_some())
         .map(|bare| &bare.path)
         .max_by(|a, b| a.bounding_box().area().total_cmp(&b.bounding_box().area()))
 }

@@ -138,7 +138,7 @@ impl Reader<'_> {
         if !numbers.len().is_multiple_of(2) {
             return Err(self.wrong("has a coordinate without its partner"));
         }
-        if numbers.is_empty() && self.down && self.path.is_empty() {
+        if numbers.is_empty() && self.down && self.path.elements().is_empty() {
             self.start(); // a dot, unless the pen moves on
         }
         for pair in numbers.chunks_exact(2) {
@@ -157,7 +157,7 @@ impl Reader<'_> {
     }
 
     fn go(&mut self, to: [f64; 2]) {
-        if self.down && self.path.is_empty() {
+        if self.down && self.path.elements().is_empty() {
             self.start();
         }
         self.at = to;

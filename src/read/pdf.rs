@@ -123,7 +123,9 @@ fn together(pages: &[Page], glue: Glue) -> std::result::Result<Vec<BarePath>, St
         .filter(|page| page.label != "map")
         .map(|page| place(&page.label).map(|place| (page, place)).ok_or(format!("a page is named {:?}", page.label)))
         .collect::<std::result::Result<_, String>>()?;
-    let mut whole: Vec<(BarePath, Rect, Vec<(u32, u32)>)> = Vec::new();
+    // A stroke as it lies on the sheet, its box, and the pages that show it.
+    type Seen = (BarePath, Rect, Vec<(u32, u32)>);
+    let mut whole: Vec<Seen> = Vec::new();
     let mut cells: std::collections::HashMap<(i64, i64), Vec<usize>> = std::collections::HashMap::new();
     let mut windows = std::collections::BTreeMap::new();
     let step = |page: &Page| (page.width - left - right - glue.overlap, page.height - bottom - top - glue.overlap);

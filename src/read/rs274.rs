@@ -88,7 +88,7 @@ impl Reader<'_> {
         if x.is_some() || y.is_some() {
             let to = Point::new(x.unwrap_or(self.at.x), y.unwrap_or(self.at.y));
             self.go(to, Vec2::new(i, j))?;
-        } else if self.works() && self.path.is_empty() && z.is_some() {
+        } else if self.works() && self.path.elements().is_empty() && z.is_some() {
             self.path.move_to(self.at);
         }
         if ends {
@@ -131,7 +131,7 @@ impl Reader<'_> {
             self.at = to;
             return Ok(());
         }
-        if self.path.is_empty() {
+        if self.path.elements().is_empty() {
             self.path.move_to(self.at);
         }
         if self.motion < 2 {
@@ -166,7 +166,7 @@ impl Reader<'_> {
 
     /// Ends the stroke. On without a move is a dot; back at its start is closed.
     fn lift(&mut self) -> Result<()> {
-        if self.on && self.height.is_none() && self.path.is_empty() {
+        if self.on && self.height.is_none() && self.path.elements().is_empty() {
             self.path.move_to(self.at);
         }
         let mut path = std::mem::take(&mut self.path);

@@ -31,7 +31,7 @@ pub fn shrink(piece: &Piece, along: f64, across: f64) -> Result<(Piece, Vec<Find
         let hint = "draw it from tail to head";
         return Err(Box::new(Finding::error("the grainline has no direction").piece(&piece.name).hint(hint)));
     }
-    if let Some(edge) = piece.fold().filter(|edge| along != across && aslant(edge, direction)) {
+    if let Some(edge) = piece.fold().filter(|edge| (along - across).abs() > 0.0 && aslant(edge, direction)) {
         let hint = "turn the grainline along the fold or square to it, or unfold the piece";
         let text = "the fold runs aslant the grain, so that the two halves would shrink unlike";
         return Err(Box::new(Finding::error(text).piece(&piece.name).edge(&edge.name).hint(hint)));

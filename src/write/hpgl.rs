@@ -83,7 +83,9 @@ fn plain(text: &mut String, first: [i64; 2], rest: &[[i64; 2]]) {
 /// Base 32, flag `7`; `<` pen up and `=` absolute for the first pair, the others as steps with the pen down.
 fn encoded(text: &mut String, first: [i64; 2], rest: &[[i64; 2]]) {
     text.push_str("PE7<=");
-    first.iter().for_each(|n| digits(text, *n));
+    for n in &first {
+        digits(text, *n);
+    }
     let mut at = first;
     for point in rest {
         digits(text, point[0] - at[0]);

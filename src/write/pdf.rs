@@ -61,7 +61,7 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     let mut pages: Vec<(String, String)> = tiles
         .iter()
         .map(|tile| {
-            (tile.name.clone(), content(job, &paper, tile, if tiled { marks(&paper, tile) } else { Vec::new() }))
+            (tile.name.clone(), content(job, &paper, tile, &if tiled { marks(&paper, tile) } else { Vec::new() }))
         })
         .collect();
     if tiled {
@@ -123,7 +123,7 @@ fn letters(column: u32) -> String {
 }
 
 /// What is drawn on a page: the sheet through its window, then the page's own marks.
-fn content(job: &Job, paper: &Paper, tile: &Tile, marks: Vec<BezPath>) -> String {
+fn content(job: &Job, paper: &Paper, tile: &Tile, marks: &[BezPath]) -> String {
     let window = window(paper);
     let mut text = String::new();
     let put = |text: &mut String, line: std::fmt::Arguments| writeln!(text, "{line}").expect("writing to a string");
@@ -154,7 +154,7 @@ fn content(job: &Job, paper: &Paper, tile: &Tile, marks: Vec<BezPath>) -> String
         text.push_str("EMC\n");
     }
     text.push_str("Q\n");
-    furniture(&mut text, &marks);
+    furniture(&mut text, marks);
     text
 }
 
@@ -165,7 +165,9 @@ fn furniture(text: &mut String, marks: &[BezPath]) {
     }
     writeln!(text, "q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.5 G 0.15 w\n/OC /{FURNITURE} BDC")
         .expect("writing to a string");
-    marks.iter().for_each(|mark| path(text, mark));
+    for mark in marks {
+        path(text, mark);
+    }
     text.push_str("EMC\nQ\n");
 }
 

@@ -57,10 +57,10 @@ pub fn rs274(job: &CorrectedJob, machine: &Machine) -> Result<Vec<u8>> {
                     at = put(&mut text, at, &cut, machine)?;
                 }
             }
-            text.push_str(&match tool.heights {
-                Some((up, _)) => format!("G0 Z{}\n", number(up)),
-                None => "M5\n".into(),
-            });
+            match tool.heights {
+                Some((up, _)) => writeln!(text, "G0 Z{}", number(up)).expect("writing to a string"),
+                None => text.push_str("M5\n"),
+            }
         }
     }
     text.push_str(&machine.end);

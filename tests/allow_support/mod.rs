@@ -6,7 +6,7 @@ pub mod oracle;
 use kurbo::{BezPath, CubicBez, PathSeg, Point, Vec2};
 use oaktag::piece::{Cut, Edge, Finish, Piece};
 
-/// SplitMix64 (Steele, Lea, Flood 2014): small, seeded, the same everywhere.
+/// `SplitMix64` (Steele, Lea, Flood 2014): small, seeded, the same everywhere.
 pub struct Random(pub u64);
 
 impl Random {

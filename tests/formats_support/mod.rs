@@ -6,9 +6,9 @@ use oaktag::calibrate::{CorrectedJob, correct};
 use oaktag::device::{Correction, Device, Language, Tool, ToolKind};
 use oaktag::lay::{Placed, Sheet, SheetStroke};
 use oaktag::order::{Job, JobStroke, Pass};
-use oaktag::read::{self, Drawing};
+use oaktag::read::{self, Drawing, Glue};
 use oaktag::role::Role;
-use oaktag::write::{self, Curves};
+use oaktag::write::{self, Curves, Dialect, Machine, Paper, ToolUse};
 
 /// `SplitMix64` (Steele, Lea, Flood, "Fast splittable pseudorandom number generators", 2014).
 pub struct Chance(pub u64);
@@ -38,28 +38,103 @@ pub enum Format {
     Svg,
     Spline,
     Polyline,
+    Pdf,
+    Tiles,
+    Hpgl,
+    Hpgl2,
+    Encoded,
+    Rs274,
 }
 
-pub const FORMATS: [Format; 3] = [Format::Svg, Format::Spline, Format::Polyline];
+pub const FORMATS: [Format; 9] = [
+    Format::Svg,
+    Format::Spline,
+    Format::Polyline,
+    Format::Pdf,
+    Format::Tiles,
+    Format::Hpgl,
+    Format::Hpgl2,
+    Format::Encoded,
+    Format::Rs274,
+];
 pub const TOLERANCE: f64 = 0.01;
+
+/// A4 with 8 mm margins; neighbours overlap by 10 mm.
+const A4: Paper = Paper { width: 210.0, height: 297.0, margins: [8.0; 4], overlap: 10.0 };
 
 impl Format {
     pub fn language(self) -> Language {
-        if self == Self::Svg { Language::Svg } else { Language::Dxf }
-    }
-    pub fn write(self, job: &CorrectedJob) -> Vec<u8> {
         match self {
-            Self::Svg => write::svg(job),
-            Self::Spline => write::dxf(job, Curves::Spline),
-            Self::Polyline => write::dxf(job, Curves::Polyline(TOLERANCE)),
+            Self::Svg => Language::Svg,
+            Self::Spline => Language::Dxf,
+            Self::Polyline => Language::DxfPolyline,
+            Self::Pdf | Self::Tiles => Language::Pdf,
+            Self::Hpgl => Language::Hpgl,
+            Self::Hpgl2 => Language::Hpgl2,
+            Self::Encoded => Language::Hpgl2Encoded,
+            Self::Rs274 => Language::Rs274,
         }
     }
+    /// Whether its layers are tools and not roles.
+    pub fn by_tool(self) -> bool {
+        self.language().drives_a_machine()
+    }
+    /// Whether coordinates are whole plotter units of 0.025 mm.
+    pub fn on_a_grid(self) -> bool {
+        matches!(self, Self::Hpgl | Self::Hpgl2 | Self::Encoded)
+    }
+    pub fn ending(self) -> &'static str {
+        self.language().extension()
+    }
+    pub fn write(self, job: &CorrectedJob) -> Vec<u8> {
+        let machine = machine(&device(self));
+        let written = match self {
+            Self::Svg => Ok(write::svg(job)),
+            Self::Spline => Ok(write::dxf(job, Curves::Spline)),
+            Self::Polyline => Ok(write::dxf(job, Curves::Polyline(TOLERANCE))),
+            Self::Pdf => Ok(write::pdf(job, None)),
+            Self::Tiles => Ok(write::pdf(job, Some(A4))),
+            Self::Hpgl => write::hpgl(job, &machine, Dialect::Hpgl),
+            Self::Hpgl2 => write::hpgl(job, &machine, Dialect::Hpgl2),
+            Self::Encoded => write::hpgl(job, &machine, Dialect::Encoded),
+            Self::Rs274 => write::rs274(job, &machine),
+        };
+        written.expect("written")
+    }
     pub fn read(self, bytes: &[u8]) -> oaktag::diag::Result<Drawing> {
-        let read = if self == Self::Svg { read::svg(bytes, "t.svg") } else { read::dxf(bytes, "t.dxf") };
+        let read = match self {
+            Self::Svg => read::svg(bytes, "t.svg"),
+            Self::Spline | Self::Polyline => read::dxf(bytes, "t.dxf"),
+            Self::Pdf => read::pdf(bytes, "t.pdf", None),
+            Self::Tiles => read::pdf(bytes, "t.pdf", Some(Glue { margins: A4.margins, overlap: A4.overlap })),
+            Self::Hpgl | Self::Hpgl2 | Self::Encoded => read::hpgl(bytes, "t.plt", 40.0),
+            Self::Rs274 => read::rs274(bytes, "t.ngc"),
+        };
         read.map(|(drawing, findings)| {
             assert!(findings.is_empty(), "{findings:?}");
             drawing
         })
+    }
+}
+
+/// What the writers for machines need of a device.
+pub fn machine(device: &Device) -> Machine {
+    let tools = device.tools.iter().map(|tool| ToolUse {
+        name: tool.name.clone(),
+        number: tool.number,
+        force: Some(80.0),
+        speed: Some(250.0),
+        power: None,
+        heights: None,
+    });
+    Machine {
+        tolerance: TOLERANCE,
+        units_per_mm: device.units_per_mm,
+        largest: None,
+        place: Affine::IDENTITY,
+        start: String::new(),
+        end: String::new(),
+        tools: tools.collect(),
     }
 }
 
@@ -70,7 +145,7 @@ pub fn device(format: Format) -> Device {
         tolerance: TOLERANCE,
         tools: vec![
             Tool::plain("fine pen", ToolKind::Pen, &pen),
-            Tool::plain("knife <45°>", ToolKind::Knife, &[Role::Cut]),
+            Tool { number: 2, ..Tool::plain("knife <45°>", ToolKind::Knife, &[Role::Cut]) },
         ],
         ..Device::plain("Roll pen plotter", format.language())
     }

@@ -82,14 +82,19 @@ pub fn search(problem: &Problem, start: Laid, budget: &Budget, progress: &mut dy
             }
         }
         let late = || ends.is_some_and(|ends| Instant::now() >= ends);
+        let round = |worker: &mut Worker| {
+            let until = worker.evaluations + share;
+            while worker.evaluations < until && !worker.done() && !late() {
+                worker.sweep();
+            }
+        };
         std::thread::scope(|scope| {
-            for worker in &mut workers {
-                scope.spawn(move || {
-                    let until = worker.evaluations + share;
-                    while worker.evaluations < until && !worker.done() && !late() {
-                        worker.sweep();
-                    }
-                });
+            // The first one works here, as a thread is not to be had for nothing.
+            if let Some((here, others)) = workers.split_first_mut() {
+                for worker in others {
+                    scope.spawn(|| round(worker));
+                }
+                round(here);
             }
         });
         for worker in &workers {

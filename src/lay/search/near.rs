@@ -50,8 +50,9 @@ impl Near {
             &self.begun[1][row(&self.begun[1], self.line(1, high[1]))],
             &self.open[1][row(&self.open[1], self.line(1, low[1]))],
         ];
-        for word in 0..self.words {
-            let mut bits = sets[0][word] & sets[1][word] & sets[2][word] & sets[3][word];
+        let [a, b, c, d] = sets;
+        for (word, (((a, b), c), d)) in a.iter().zip(b).zip(c).zip(d).enumerate() {
+            let mut bits = a & b & c & d;
             while bits != 0 {
                 let item = word * 64 + bits.trailing_zeros() as usize;
                 bits &= bits - 1;

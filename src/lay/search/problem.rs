@@ -21,6 +21,11 @@ impl Form {
         let of = |axis: usize, pick: fn(f64, f64) -> f64, start: f64| points.iter().map(|p| p[axis]).fold(start, pick);
         let low = [0, 1].map(|axis| of(axis, f64::min, f64::INFINITY));
         let high = [0, 1].map(|axis| of(axis, f64::max, f64::NEG_INFINITY));
+        Self::boxed(points, low, high)
+    }
+
+    /// The same for corners that only come near to an outline, and that outline's own box.
+    pub fn boxed(points: &[[f64; 2]], low: [f64; 2], high: [f64; 2]) -> (Self, [f64; 2]) {
         let middle = [0, 1].map(|axis| f64::midpoint(low[axis], high[axis]));
         let half = [0, 1].map(|axis| (high[axis] - low[axis]) / 2.0);
         let points = points.iter().map(|p| [p[0] - middle[0], p[1] - middle[1]]).collect();
@@ -116,11 +121,14 @@ impl Problem {
             let rings = meeting(&nodes[*a], &nodes[*b]);
             Field::new(&rings.map_coords(|c| Coord { x: c.x / grid, y: c.y / grid }), gap)
         };
-        let share = wanted.len().div_ceil(threads.max(1)).max(1);
+        let (here, others) = wanted.split_at(wanted.len().div_ceil(threads.max(1)));
+        let share = here.len().max(1);
+        let tables = |part: &[(usize, usize)]| part.iter().map(field).collect::<Vec<_>>();
         let fields = std::thread::scope(|scope| {
-            let parts: Vec<_> =
-                wanted.chunks(share).map(|part| scope.spawn(|| part.iter().map(field).collect::<Vec<_>>())).collect();
-            parts.into_iter().flat_map(|part| part.join().unwrap_or_default()).collect()
+            let others: Vec<_> = others.chunks(share).map(|part| scope.spawn(|| tables(part))).collect();
+            let mut fields = tables(here);
+            fields.extend(others.into_iter().flat_map(|part| part.join().unwrap_or_default()));
+            fields
         });
         Self { forms, items, height, gap, fields, pairs }
     }

@@ -1,4 +1,4 @@
-//! Random numbers that are the same for the same seed: SplitMix64 (Steele, Lea, Flood, OOPSLA 2014).
+//! Random numbers that are the same for the same seed: `SplitMix64` (Steele, Lea, Flood, OOPSLA 2014).
 
 #[derive(Clone)]
 pub(super) struct Random(u64);

@@ -33,6 +33,9 @@ const COMPRESSING: [f64; 2] = [0.0005, 0.000_01];
 /// Sweeps without progress that end an attempt, and attempts that end a try: exploring and compressing.
 const PATIENCE: [(usize, usize); 2] = [(200, 3), (100, 5)];
 
+/// Failures that are kept.
+const POOL: usize = 20;
+
 /// What counts as progress.
 const PROGRESS: f64 = 0.98;
 
@@ -237,8 +240,6 @@ impl<'a> Worker<'a> {
             self.shrink();
             return;
         }
-        /// Failures that are kept.
-        const POOL: usize = 20;
         let at = self.pool.partition_point(|(left, _)| *left < self.least);
         self.pool.insert(at, (self.least, self.laid.clone()));
         self.pool.truncate(POOL);

@@ -50,7 +50,7 @@ pub(super) fn paths(objects: &Objects, page: &Object, hidden: &BTreeSet<u32>) ->
             ("re", &[x, y, w, h]) => path.extend(Rect::new(x, y, x + w, y + h).path_elements(0.1)),
             ("W", []) => clipping = true,
             ("m", [_, _]) => path.move_to(p(0)),
-            ("l" | "c" | "h", _) if path.is_empty() => return Err("a line starts nowhere".into()),
+            ("l" | "c" | "h", _) if path.elements().is_empty() => return Err("a line starts nowhere".into()),
             ("l", [_, _]) => path.line_to(p(0)),
             ("c", [_, _, _, _, _, _]) => path.curve_to(p(0), p(2), p(4)),
             ("h", []) => path.close_path(),
