@@ -149,7 +149,7 @@ fn searched(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn F
     let rules = rules.as_ref();
     let counts =
         if effort.kicks > 2000 { Counts { nearest: 6, quadrant: 3 } } else { Counts { nearest: 5, quadrant: 1 } };
-    let rounds = if paths.turns.contains(&true) { ROUNDS } else { 1 };
+    let rounds = if paths.turns.contains(&true) && effort.kicks > 2000 { ROUNDS } else { 1 };
     let mut order: Vec<u32> = Vec::new();
     for round in 0..rounds {
         let near = Near::new(&paths.sites, &paths.points, counts, |a, b| paths.apart(a, b));
