@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 
 fn read(format: Format, bytes: &[u8]) -> Result<Drawing> {
     let start = Instant::now();
-    let read = if format == Format::Svg { svg(bytes, "t") } else { dxf(bytes, "t") };
+    let read = format.read_any(bytes);
     assert!(start.elapsed() < Duration::from_secs(20), "{format:?}: {:?}", start.elapsed());
     if let Ok((drawing, _)) = &read {
         for bare in &drawing.paths {

@@ -212,7 +212,7 @@ fn joins_keep_off_the_quarter_marks() {
         let style = style_of(&format!(
             "strip \"S\" length=\"{length}\" times={times} depth=\"8\" hem=\"1\" join=\"1/2\" cloth-width=\"44\" ring=#{ring}"
         ));
-        let set = drafted_for(&style, &person_of("bust 40"));
+        let set = common::bare_for(&style, &person_of("bust 40"));
         for p in &set.pieces {
             for notch in &p.notches {
                 let long = path::length(&p.edge(&notch.edge).expect("edge").path);
@@ -300,7 +300,7 @@ fn a_piece_is_unfolded_and_a_line_runs_from_side_to_side() {
             point "low" on="other right" along="2" from="other c"
             line "guide" from="low" to="high"
         }"#;
-    let set = drafted_for(&style_of(body), &person_of("bust 40"));
+    let set = common::bare_for(&style_of(body), &person_of("bust 40"));
     assert_eq!(set.pieces.len(), 1, "a block is not cut");
     let p = set.piece("P").expect("P");
     let names: Vec<&str> = p.edges.iter().map(|edge| edge.name.as_str()).collect();

@@ -113,11 +113,13 @@ fn arcs(cubic: &CubicBez, tolerance: f64, depth: u32, cuts: &mut Vec<Cut>) {
     let samples: Vec<Point> = (1..SAMPLES).map(|i| cubic.eval(f64::from(i) / f64::from(SAMPLES))).collect();
     let chord = b - a;
     let length = chord.hypot();
-    // Along the chord, in order, and near it.
+    let legs = [cubic.p1 - a, cubic.p2 - cubic.p1, b - cubic.p2];
+    // Along the chord and near it. It never turns back where none of its polygon's legs does.
     let straight = length > 0.0
         && samples.iter().all(|p| (chord.cross(*p - a) / length).abs() <= bound)
-        && samples.windows(2).all(|pair| (pair[1] - pair[0]).dot(chord) >= 0.0);
-    if straight || depth == DEEPEST {
+        && legs.iter().all(|leg| leg.dot(chord) >= 0.0);
+    let crumb = legs.iter().map(|leg| leg.hypot()).sum::<f64>() <= bound;
+    if straight || crumb || depth == DEEPEST {
         cuts.push(Cut::Line(b));
         return;
     }
@@ -129,7 +131,10 @@ fn arcs(cubic: &CubicBez, tolerance: f64, depth: u32, cuts: &mut Vec<Cut>) {
         let all: Vec<Point> = std::iter::once(a).chain(samples.iter().copied()).chain([b]).collect();
         let round = all.iter().all(|p| (p.distance(centre) - radius).abs() <= bound)
             && all.windows(2).all(|pair| turns(&pair[0], &pair[1]))
-            && turns(&a, &b);
+            && turns(&a, &b)
+            // It does not turn back at its ends, between the samples.
+            && turns(&a, &(a + legs[0]))
+            && turns(&(b - legs[2]), &b);
         // Rounding I and J to a ten-thousandth turns a tiny arc into anything, and a huge one is a line.
         if round && radius < 1e4 && length > 0.05 {
             cuts.push(Cut::Arc { end: b, centre, anticlockwise });

@@ -36,6 +36,11 @@ pub fn drafted(style: &str, person: &str) -> PieceSet {
     drafted_for(&sample_style(style), &sample_person(person))
 }
 
+/// As drafted, before any notch is carried or added by a seam.
+pub fn bare_for(style: &Style, person: &Measures) -> PieceSet {
+    draft::draft(style, person, &Choices::new()).unwrap_or_else(|e| panic!("{e}")).0
+}
+
 pub fn drafted_for(style: &Style, person: &Measures) -> PieceSet {
     let (mut set, _) = draft::draft(style, person, &Choices::new()).unwrap_or_else(|e| panic!("{e}"));
     walk::carry(&mut set);

@@ -101,16 +101,20 @@ impl Format {
         };
         written.expect("written")
     }
-    pub fn read(self, bytes: &[u8]) -> oaktag::diag::Result<Drawing> {
-        let read = match self {
+    /// Reads bytes of any kind, good or bad.
+    pub fn read_any(self, bytes: &[u8]) -> oaktag::diag::Result<(Drawing, Vec<oaktag::diag::Finding>)> {
+        match self {
             Self::Svg => read::svg(bytes, "t.svg"),
             Self::Spline | Self::Polyline => read::dxf(bytes, "t.dxf"),
             Self::Pdf => read::pdf(bytes, "t.pdf", None),
             Self::Tiles => read::pdf(bytes, "t.pdf", Some(Glue { margins: A4.margins, overlap: A4.overlap })),
             Self::Hpgl | Self::Hpgl2 | Self::Encoded => read::hpgl(bytes, "t.plt", 40.0),
             Self::Rs274 => read::rs274(bytes, "t.ngc"),
-        };
-        read.map(|(drawing, findings)| {
+        }
+    }
+    /// Reads a good file, without findings.
+    pub fn read(self, bytes: &[u8]) -> oaktag::diag::Result<Drawing> {
+        self.read_any(bytes).map(|(drawing, findings)| {
             assert!(findings.is_empty(), "{findings:?}");
             drawing
         })
