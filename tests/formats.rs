@@ -188,7 +188,7 @@ fn stamp_is_in_every_file_and_nothing_is_drawn_for_it() {
 
 #[test]
 fn sizes_are_true() {
-    // The brief's own figure: with x = 0.9987 a 300 mm square is written 300.39 mm wide.
+    // The README's own figure: with x = 0.9987 a 300 mm square is written 300.39 mm wide.
     let square = closed(&[(20.0, 20.0), (320.0, 20.0), (320.0, 320.0), (20.0, 320.0)]);
     for format in FORMATS {
         let job = one_pass(vec![stroke(Role::Square, "", "", square.clone())]);
