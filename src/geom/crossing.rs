@@ -1,6 +1,6 @@
 //! Where the segments of an outline cross one another, and where a run of them reaches a line.
 //!
-//! Pairs are bisected until their control boxes part, or both are straight to [`FLAT`] and cross as lines. Neighbours
+//! Pairs are bisected until their control boxes part, or both are straight to `FLAT` and cross as lines. Neighbours
 //! share a point, which is no crossing; they are let go as soon as a line through that point has one on either side.
 
 use super::offset::as_cubic;

@@ -53,7 +53,7 @@ pub struct Text {
 /// Reads a KDL 2 document. `file` names it in findings.
 ///
 /// # Errors
-/// Files over 1 MB, nesting deeper than 64, and text that is not KDL as [`strict`] has it, with its place.
+/// Files over 1 MB, nesting deeper than 64, and text that is not KDL as `strict` has it, with its place.
 pub fn read(text: &str, file: &str) -> Result<Document> {
     let source = Source { file: file.into(), text: text.into() };
     if text.len() > LARGEST {
