@@ -29,6 +29,8 @@ pub enum Command {
     Proof(ProofArgs),
     /// Write a folder with a style and measures to start from
     New(NewArgs),
+    /// What was noted at a person's fittings; pass it into the person's block
+    Fit(FitArgs),
     /// The machines' profiles: list, check, explain
     Device(DeviceArgs),
 }
@@ -107,6 +109,17 @@ pub struct NewArgs {
     /// The folder to write into; made where it is missing
     #[arg(value_name = "DIR")]
     pub folder: PathBuf,
+}
+
+/// Arguments of `fit`.
+#[derive(Debug, Args)]
+pub struct FitArgs {
+    /// A person's measures (`*.measures.kdl`)
+    #[arg(value_name = "FILE")]
+    pub measures: PathBuf,
+    /// Let what was noted in this style count for every style of the person; the file is changed
+    #[arg(long, value_name = "STYLE")]
+    pub into_block: Option<String>,
 }
 
 /// Arguments of `allow`.

@@ -30,6 +30,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
         unit.get_or_insert(walked.set.unit);
+        say_fitting(&walked);
         let person = walked.set.person.clone();
         let folder = disk::file_word(&person);
         if folders.contains(&folder) {
@@ -68,6 +69,14 @@ pub fn make(args: &MakeArgs) -> Outcome {
     Ok(end)
 }
 
+/// Before and after, where the person was fitted.
+fn say_fitting(walked: &Walked) {
+    let table = report::fitting_text(&walked.fitting);
+    if !table.is_empty() {
+        say::line(&format!("{}\n{table}", walked.set.person));
+    }
+}
+
 /// The name of the proof sheet in a person's folder.
 const PROOF_SHEET: &str = "proof-sheet.html";
 
@@ -103,6 +112,7 @@ fn draft_once(args: &DraftArgs) -> Outcome {
     let mut end = End::Done;
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
+        say_fitting(&walked);
         say::findings(&walked.findings);
         if !args.from.anyway && walked.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
             say::line(&format!("{}: held back. --anyway goes on all the same.", walked.set.person));

@@ -4,9 +4,11 @@ mod args;
 mod commands;
 mod device;
 mod disk;
+mod fit;
 mod lay;
 mod new;
 mod people;
+mod progress;
 mod say;
 mod watch;
 
@@ -40,6 +42,7 @@ pub fn run() -> ExitCode {
         Command::Lay(args) => lay::lay(args),
         Command::Proof(args) => commands::proof(args),
         Command::New(args) => new::new(args),
+        Command::Fit(args) => fit::fit(args),
         Command::Device(args) => device::device(args),
     };
     match outcome {

@@ -16,7 +16,7 @@ use crate::measures::Measures;
 use crate::order;
 use crate::piece::{Piece, PieceSet};
 use crate::proof::{self, Proof};
-use crate::report::{self, FileLine, MeasureRow, ProofSheet};
+use crate::report::{self, ChangeRow, FileLine, MeasureRow, ProofSheet};
 use crate::shrink;
 use crate::style::Style;
 use crate::true_up;
@@ -33,6 +33,8 @@ pub struct Walked {
     pub joins: Vec<WalkedJoin>,
     /// What the garment measures when worn, beside the body.
     pub worn: Vec<MeasureRow>,
+    /// What the notes of fittings changed.
+    pub fitting: Vec<ChangeRow>,
     /// Findings so far.
     pub findings: Vec<Finding>,
 }
@@ -90,6 +92,13 @@ pub fn draft_and_walk(style: &Style, measures: &Measures, choices: &Choices, tol
     let drafted = draft::whole(style, measures, choices)?;
     let mut walked = walk_pieces(drafted.set, tolerance);
     walked.worn = drafted.worn.iter().map(|row| worn(row, measures.unit)).collect();
+    let length = |mm| format_length(mm, measures.unit);
+    let change = |row: &draft::FittingRow| ChangeRow {
+        what: row.what.clone(),
+        before: length(row.before),
+        after: length(row.after),
+    };
+    walked.fitting = drafted.fitting.iter().map(change).collect();
     walked.findings.splice(0..0, drafted.findings);
     Ok(walked)
 }
@@ -109,7 +118,7 @@ fn worn(row: &draft::WornRow, unit: Unit) -> MeasureRow {
 pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
     walk::carry(&mut set);
     let (joins, findings) = walk::walk(&set, tolerance);
-    Walked { set, joins, worn: Vec::new(), findings }
+    Walked { set, joins, worn: Vec::new(), fitting: Vec::new(), findings }
 }
 
 /// Gives every piece its cut line.
@@ -166,6 +175,7 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
         sheets: &sheet_slices,
         findings: &findings,
         measures: &walked.worn,
+        fitting: &walked.fitting,
     });
     Ok(Made { walked, cut, files, failed, proof_sheet, findings })
 }
@@ -190,6 +200,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
         sheets: &[],
         findings: &findings,
         measures: &walked.worn,
+        fitting: &walked.fitting,
     }))
 }
 

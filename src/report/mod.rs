@@ -6,12 +6,14 @@
 
 mod cloth;
 mod drawing;
+mod fitting;
 mod html;
 mod page;
 mod text;
 mod words;
 
 pub use cloth::{ClothLine, cloth_svg, cloth_text};
+pub use fitting::{ChangeRow, fitting_text};
 pub use page::proof_sheet;
 pub use text::{files_text, walk_json, walk_text};
 
@@ -42,6 +44,8 @@ pub struct ProofSheet<'a> {
     pub findings: &'a [Finding],
     /// Body and finished measures.
     pub measures: &'a [MeasureRow],
+    /// What the notes of fittings changed.
+    pub fitting: &'a [ChangeRow],
 }
 
 /// One written file and how well it agrees with its pieces.

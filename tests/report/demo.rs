@@ -36,6 +36,7 @@ impl Demo {
             sheets: &sheets,
             findings: &self.findings,
             measures: &self.measures,
+            fitting: &[],
         })
     }
 }
