@@ -98,7 +98,8 @@ pub fn draft_and_walk(style: &Style, measures: &Measures, choices: &Choices, tol
         before: length(row.before),
         after: length(row.after),
     };
-    walked.fitting = drafted.fitting.iter().map(change).collect();
+    // What a tape can't show is left out.
+    walked.fitting = drafted.fitting.iter().map(change).filter(|row| row.before != row.after).collect();
     walked.findings.splice(0..0, drafted.findings);
     Ok(walked)
 }
