@@ -29,6 +29,8 @@ pub enum Command {
     Proof(ProofArgs),
     /// Write a folder with a style and measures to start from
     New(NewArgs),
+    /// Draw every piece of a style with its points and edges by name
+    Picture(PictureArgs),
     /// What was noted at a person's fittings; pass it into the person's block
     Fit(FitArgs),
     /// The machines' profiles: list, check, explain
@@ -109,6 +111,23 @@ pub struct NewArgs {
     /// The folder to write into; made where it is missing
     #[arg(value_name = "DIR")]
     pub folder: PathBuf,
+}
+
+/// Arguments of `picture`.
+#[derive(Debug, Args)]
+pub struct PictureArgs {
+    /// A style sheet (`*.style.kdl`)
+    #[arg(value_name = "STYLE")]
+    pub style: PathBuf,
+    /// A person's measures (`*.measures.kdl`)
+    #[arg(short, long, value_name = "FILE")]
+    pub measures: PathBuf,
+    /// Estimate the measures that the person lacks
+    #[arg(long)]
+    pub estimate: bool,
+    /// The folder for the drawings, an SVG for each piece
+    #[arg(short, long, value_name = "DIR")]
+    pub out: PathBuf,
 }
 
 /// Arguments of `fit`.

@@ -141,6 +141,9 @@ pub fn walk(args: &WalkArgs) -> Outcome {
     for Person { name, walked } in people::load(&args.from)? {
         if args.lines {
             say::data(&json_line(&name, &walked))?;
+            if walked.is_err() {
+                end = End::Failed;
+            }
             continue;
         }
         let Some(walked) = drafted(walked, &mut end) else { continue };

@@ -8,6 +8,7 @@ mod fit;
 mod lay;
 mod new;
 mod people;
+mod picture;
 mod progress;
 mod say;
 mod watch;
@@ -42,6 +43,7 @@ pub fn run() -> ExitCode {
         Command::Lay(args) => lay::lay(args),
         Command::Proof(args) => commands::proof(args),
         Command::New(args) => new::new(args),
+        Command::Picture(args) => picture::picture(args),
         Command::Fit(args) => fit::fit(args),
         Command::Device(args) => device::device(args),
     };

@@ -54,6 +54,40 @@ pub fn draft(style: &Style, measures: &Measures, choices: &Choices) -> Result<(P
     whole(style, measures, choices).map(|drafted| (drafted.set, drafted.findings))
 }
 
+/// A named point of a piece as it was drafted, before anything was cut or moved.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NamedPoint {
+    /// The piece's name in the style.
+    pub piece: String,
+    /// The point's name.
+    pub name: String,
+    /// Where it lies.
+    pub at: Point,
+}
+
+/// Every named point of every piece that is made, in the style's order; where left and right differ, of the side that the
+/// piece is drawn for.
+///
+/// # Errors
+/// As [`draft`].
+pub fn points(style: &Style, measures: &Measures, choices: &Choices) -> Result<Vec<NamedPoint>> {
+    let mut drafter = Drafter::new(style, measures, choices)?;
+    let mut points = Vec::new();
+    for (index, steps) in style.pieces.iter().enumerate() {
+        if steps.block || !drafter.holds(steps.when.as_ref())? {
+            continue;
+        }
+        drafter.piece = index;
+        drafter.body = if drafter.sided { steps.drawn.map_or(Body::Both, Body::Only) } else { Body::Both };
+        for step in &steps.points {
+            let at = drafter.point(&step.name)?;
+            points.push(NamedPoint { piece: steps.name.text.clone(), name: step.name.text.clone(), at });
+        }
+        drafter.body = Body::Both;
+    }
+    Ok(points)
+}
+
 /// [`draft`], with what the garment measures when worn.
 ///
 /// # Errors

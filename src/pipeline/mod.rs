@@ -205,6 +205,24 @@ pub fn picture(walked: &Walked) -> Result<String> {
     }))
 }
 
+/// A drawing of every piece with its points and edges by name, SVG: the piece's name and the drawing. What a piece has beyond
+/// the one that it is like is in colour.
+///
+/// # Errors
+/// As [`draft::draft`].
+pub fn step_pictures(style: &Style, measures: &Measures, choices: &Choices) -> Result<Vec<(String, String)>> {
+    let drafted = draft::whole(style, measures, choices)?;
+    let points = draft::points(style, measures, choices)?;
+    let picture = |piece: &Piece| {
+        let steps = style.piece(&piece.name);
+        let of = points.iter().filter(|point| point.piece == piece.name && !piece.name.is_empty());
+        let named: Vec<_> = of.map(|point| (point.name.clone(), point.at)).collect();
+        let is_new = |name: &str| steps.is_some_and(|steps| steps.like.is_some() && style.is_new(steps, name));
+        (piece.name.clone(), report::piece_svg(piece, &named, &is_new))
+    };
+    Ok(drafted.set.pieces.iter().map(picture).collect())
+}
+
 /// The sheets that [`make`] would write for a device, without writing them.
 ///
 /// # Errors

@@ -9,12 +9,14 @@ mod drawing;
 mod fitting;
 mod html;
 mod page;
+mod steps;
 mod text;
 mod words;
 
 pub use cloth::{ClothLine, cloth_svg, cloth_text};
 pub use fitting::{ChangeRow, fitting_text};
 pub use page::proof_sheet;
+pub use steps::piece_svg;
 pub use text::{files_text, walk_json, walk_text};
 
 use crate::allow::CutPiece;
