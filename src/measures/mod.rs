@@ -23,8 +23,17 @@ pub struct Measures {
     pub values: BTreeMap<String, Measure>,
     /// Choices of the style that this person's file settles: name and text.
     pub choices: BTreeMap<String, Text>,
+    /// The day each style's toile passed, as written, by the style's name.
+    pub toiles: BTreeMap<String, String>,
     /// The file's name as the user gave it.
     pub file: String,
+}
+
+impl Measures {
+    /// The day that a style's toile passed on this person; empty where none did.
+    pub fn toile(&self, style: &str) -> &str {
+        self.toiles.get(style).map_or("", String::as_str)
+    }
 }
 
 /// One measure.
@@ -86,6 +95,7 @@ fn read_sizes(root: Node<'_>, file: &str) -> Result<(Vec<Measures>, Vec<Finding>
                     taken: String::new(),
                     values: read_values(node, unit, &mut findings)?,
                     choices: BTreeMap::new(),
+                    toiles: BTreeMap::new(),
                     file: file.to_owned(),
                 });
             }
@@ -96,6 +106,18 @@ fn read_sizes(root: Node<'_>, file: &str) -> Result<(Vec<Measures>, Vec<Finding>
         return Err(root.error("no sizes are written here").hint("add: size \"88\" { … }").into());
     }
     Ok((sizes, findings))
+}
+
+/// `toile "Choir bodice" passed="2026-09-21"`: the day a style's toile fitted this person.
+fn toile(node: Node<'_>) -> Result<(String, String)> {
+    node.only_takes(1, &["passed"])?;
+    let style = node.title()?.to_owned();
+    let passed = node.prop("passed").ok_or_else(|| node.error("when did it pass?").hint("add: passed=\"2026-09-21\""))?;
+    let date = passed.string()?;
+    if !is_date(date) {
+        return Err(passed.error("this is no date").hint("write year, month and day, as in 2026-09-14").into());
+    }
+    Ok((style, date.to_owned()))
 }
 
 fn read_values(node: Node<'_>, unit: Unit, findings: &mut Vec<Finding>) -> Result<BTreeMap<String, Measure>> {
@@ -115,6 +137,7 @@ fn read_person(root: Node<'_>, file: &str) -> Result<(Measures, Vec<Finding>)> {
     let mut unit = None;
     let mut sets: Vec<(Value<'_>, Node<'_>)> = Vec::new();
     let mut choices = BTreeMap::new();
+    let mut toiles = BTreeMap::new();
     for node in root.children() {
         match node.name() {
             "unit" => unit = Some(read_unit(node)?),
@@ -129,7 +152,11 @@ fn read_person(root: Node<'_>, file: &str) -> Result<(Measures, Vec<Finding>)> {
                 let value = node.args().nth(1).ok_or_else(|| node.error("this choice has no value"))?;
                 choices.insert(name, value.text()?);
             }
-            _ => return Err(node.unknown(&["unit", "taken", "choice"]).into()),
+            "toile" => {
+                let (style, passed) = toile(node)?;
+                toiles.insert(style, passed);
+            }
+            _ => return Err(node.unknown(&["unit", "taken", "choice", "toile"]).into()),
         }
     }
     let unit =
@@ -146,7 +173,7 @@ fn read_person(root: Node<'_>, file: &str) -> Result<(Measures, Vec<Finding>)> {
     let mut findings = Vec::new();
     let values = read_values(*newest, unit, &mut findings)?;
     let taken = date.string()?.to_owned();
-    Ok((Measures { person, unit, taken, values, choices, file: file.to_owned() }, findings))
+    Ok((Measures { person, unit, taken, values, choices, toiles, file: file.to_owned() }, findings))
 }
 
 /// Reads `unit "in"`.
