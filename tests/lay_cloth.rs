@@ -40,6 +40,7 @@ fn piece(name: &str, corners: &[(f64, f64)], fold: bool, count: u32, mirrored: b
         grain: [middle, middle + along],
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     };
     CutPiece { piece, cut_line }
 }
