@@ -71,7 +71,7 @@ fn cloth(folded: bool, way: Way) -> Cloth {
 }
 
 fn laid(pieces: &[CutPiece], cloth: &Cloth, evaluations: u64) -> Result<(ClothLay, Vec<Finding>), Box<Finding>> {
-    lay_on_cloth(&[Garment { person: "Ida", pieces }], cloth, &budget(evaluations), &mut |_| true)
+    lay_on_cloth(&[Garment { person: "Ida", pieces, ties: &[] }], cloth, &[], &budget(evaluations), &mut |_| true)
 }
 
 fn polygon(path: &BezPath) -> Polygon {
@@ -145,7 +145,7 @@ fn flaws_are_left_out() {
         let by = Vec2::new(180.0, f64::midpoint(low, high)) - on_it.placed[1].outline.bounding_box().center().to_vec2();
         shift(&mut on_it, 1, by);
         on_it.placed.truncate(2);
-        assert!(prove_cloth(&on_it, &[Garment { person: "Ida", pieces: &pieces }], &cloth).is_err());
+        assert!(prove_cloth(&on_it, &[Garment { person: "Ida", pieces: &pieces, ties: &[] }], &cloth).is_err());
     }
 }
 
@@ -159,7 +159,7 @@ fn shift(lay: &mut ClothLay, index: usize, by: Vec2) {
 #[test]
 fn the_proof_catches_seeded_faults() {
     let pieces = garment();
-    let garments = [Garment { person: "Ida", pieces: &pieces }];
+    let garments = [Garment { person: "Ida", pieces: &pieces, ties: &[] }];
     for (folded, way) in [(false, Way::One), (true, Way::Garment)] {
         let cloth = cloth(folded, way);
         let (sound, _) = laid(&pieces, &cloth, 5_000).expect("lays");
