@@ -65,8 +65,7 @@ pub fn lay(args: &LayArgs) -> Outcome {
     let _ = flag::register_conditional_shutdown(SIGINT, 130, Arc::clone(&stop));
     let _ = flag::register(SIGINT, Arc::clone(&stop));
     let trials = args.trials.saturating_mul(args.effort);
-    let budget =
-        Budget { evaluations: trials, seconds: args.seconds, threads: THREADS, seed: args.seed, enough: 0.0 };
+    let budget = Budget { evaluations: trials, seconds: args.seconds, threads: THREADS, seed: args.seed, enough: 0.0 };
     let sets = walked.iter().map(|walked| &walked.set).collect();
     let job = Job { args, sets, kept, devices, budget, stop };
     let mut lines: Vec<ClothLine> = Vec::new();
@@ -105,7 +104,8 @@ pub fn lay(args: &LayArgs) -> Outcome {
 }
 
 fn check(args: &LayArgs) -> Result<()> {
-    if args.seconds.is_some_and(|seconds| !(seconds > 0.0 && seconds <= 86_400.0)) || args.trials.min(args.effort) == 0 {
+    if args.seconds.is_some_and(|seconds| !(seconds > 0.0 && seconds <= 86_400.0)) || args.trials.min(args.effort) == 0
+    {
         let finding = Finding::error("the search has no time");
         return Err(finding.hint("--seconds is between 0 and a day, --trials and --effort 1 or more").into());
     }
@@ -149,7 +149,8 @@ impl Job<'_> {
         for strip in &laid.strips {
             let at: Vec<String> = strip.joins.iter().map(|at| say(*at)).collect();
             let lengths: Vec<String> = strip.lengths.iter().map(|long| say(*long)).collect();
-            let joined = if at.is_empty() { "without a join".to_owned() } else { format!("joined at {}", at.join(", ")) };
+            let joined =
+                if at.is_empty() { "without a join".to_owned() } else { format!("joined at {}", at.join(", ")) };
             words.push(format!("{title}: \"{}\" is cut in {}, {joined}", strip.name, lengths.join(" + ")));
         }
         if cloth.length <= 0.0 {
@@ -195,7 +196,8 @@ impl Job<'_> {
         const FULL: f64 = 6.0;
         /// How finely fullness is found.
         const STEP: f64 = 0.02;
-        let fits = |fuller: f64| -> Result<bool> { Ok(self.lay(cloth, fuller, cloth.length)?.lay.length <= cloth.length) };
+        let fits =
+            |fuller: f64| -> Result<bool> { Ok(self.lay(cloth, fuller, cloth.length)?.lay.length <= cloth.length) };
         let (mut low, mut high) = (1.0 / most, (FULL / most).max(1.0));
         if !fits(low)? {
             return Ok(None);
@@ -255,9 +257,8 @@ fn cloths(args: &LayArgs, sets: &[&PieceSet]) -> Result<Vec<Cloth>> {
     }
     for cloth in &mut cloths {
         if let Some(way) = &args.strips {
-            cloth.strips = cloth::strip_way(way).ok_or_else(|| {
-                Box::new(Finding::error("--strips is \"along\", \"across\" or \"drafted\""))
-            })?;
+            cloth.strips = cloth::strip_way(way)
+                .ok_or_else(|| Box::new(Finding::error("--strips is \"along\", \"across\" or \"drafted\"")))?;
         }
         if let Some(have) = &args.have {
             cloth.length = cloth::asked_for(have, cloth.unit)?;

@@ -269,8 +269,10 @@ pub fn check(cloth: &Cloth) -> Result<()> {
     for (axis, way) in ["along", "across"].into_iter().enumerate() {
         let asked = cloth.matches.iter().find(|wanted| wanted.axes.is_some_and(|axes| axes[axis]));
         if let Some(wanted) = asked.filter(|_| cloth.repeat[axis] <= 0.0) {
-            let message =
-                format!("\"{}\" is to be matched {way} at the seam \"{}\", but has no repeat {way}", cloth.name, wanted.seam);
+            let message = format!(
+                "\"{}\" is to be matched {way} at the seam \"{}\", but has no repeat {way}",
+                cloth.name, wanted.seam
+            );
             return Err(Finding::error(message).hint(format!("add: repeat {way}=\"4 in\"")).into());
         }
     }

@@ -68,8 +68,7 @@ fn forms(packed: &Packed, copies: &[Copy]) -> Forms {
         let turns = item.turned.len();
         for (turn, (transform, shape)) in item.turned.iter().enumerate() {
             let outline = *transform * &copy.piece.outline;
-            let lines: Vec<BezPath> =
-                item.out.iter().map(|index| *transform * &copy.strokes[*index].path).collect();
+            let lines: Vec<BezPath> = item.out.iter().map(|index| *transform * &copy.strokes[*index].path).collect();
             let Rect { x0, y0, x1, y1 } = shape.bounds;
             let (mut form, _) = Form::boxed(&around(&outline, &lines), [x0, y0], [x1, y1]);
             // Half a turn is half the list away.

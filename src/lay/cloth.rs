@@ -272,7 +272,10 @@ fn lattices_of(
     }
     let apart = |tie: &&Tie| tie.axes[1] && tie.flip && tie.reflected == [None, None];
     if let Some(tie) = ties.iter().flat_map(|ties| ties.iter()).find(apart).filter(|_| cloth.folded) {
-        let message = format!("on folded cloth the seam \"{}\" can't be matched across: its sides lie in different layers", tie.seam);
+        let message = format!(
+            "on folded cloth the seam \"{}\" can't be matched across: its sides lie in different layers",
+            tie.seam
+        );
         return Err(Box::new(Finding::error(message).hint("lay the cloth single: folded #false")));
     }
     if let Some(one) = wanted.iter().find(|one| one.kept.is_some() && !ties[one.garment].is_empty()) {

@@ -93,10 +93,12 @@ fn piece(node: Node<'_>) -> Result<Option<Kept>> {
         return Ok(None);
     }
     let text = |name: &str| -> Result<&str> {
-        let missing = || node.error(format!("this piece lacks \"{name}\"")).hint("take the line from a lay that was written");
+        let missing =
+            || node.error(format!("this piece lacks \"{name}\"")).hint("take the line from a lay that was written");
         node.prop(name).ok_or_else(missing)?.string()
     };
-    let wrong = || Box::new(node.error("this is no place on a cloth").hint("take the line from a lay that was written"));
+    let wrong =
+        || Box::new(node.error("this is no place on a cloth").hint("take the line from a lay that was written"));
     let numbers: Vec<f64> = text("at")?.split_whitespace().map_while(|word| word.parse().ok()).collect();
     let numbers: [f64; 6] = numbers.try_into().map_err(|_| wrong())?;
     let outline = node.children().find(|child| child.name() == "outline").ok_or_else(wrong)?;

@@ -62,7 +62,12 @@ pub fn marker(
     let flaws = super::cloth::on_lay(cloth).into_iter().map(|[x0, x1, low, high]| Rect::new(x0, low, x1, high));
     for (name, rect) in std::iter::once(("cloth", edge)).chain(flaws.map(|flaw| ("flaw", flaw.intersect(edge)))) {
         if rect.area() > 0.0 {
-            strokes.push(SheetStroke { role: Role::Line, placed: None, edge: name.into(), path: to_sheet * rect.to_path(0.1) });
+            strokes.push(SheetStroke {
+                role: Role::Line,
+                placed: None,
+                edge: name.into(),
+                path: to_sheet * rect.to_path(0.1),
+            });
         }
     }
     let mut placed = Vec::new();
@@ -136,7 +141,8 @@ fn too_large(lay: &ClothLay, unit: Unit, medium: &Medium, scale: f64, stamp: &st
         say(width),
         say(height)
     );
-    let fits = SCALES.into_iter().filter(|other| *other > scale).find(|other| room(lay, medium, *other, stamp).is_some());
+    let fits =
+        SCALES.into_iter().filter(|other| *other > scale).find(|other| room(lay, medium, *other, stamp).is_some());
     let hint = match fits {
         Some(fits) => format!("--scale {fits} would fit, as a drawing; at true size it takes a wider device"),
         None => "use a larger device".to_owned(),

@@ -41,7 +41,9 @@ pub fn prove_cloth(lay: &ClothLay, garments: &[Garment], cloth: &Cloth) -> Resul
 pub(super) fn prove_kept(lying: &[OnCloth], garments: &[Garment], cloth: &Cloth) -> Result<()> {
     places(lying, f64::INFINITY, garments, cloth).map_err(|fault| {
         let message = format!("a locked piece can't stay where it was: {}", fault.message);
-        Box::new(Finding { message, ..*fault }.hint("unlock it in the lay's file, or lay on the cloth that it was laid on"))
+        Box::new(
+            Finding { message, ..*fault }.hint("unlock it in the lay's file, or lay on the cloth that it was laid on"),
+        )
     })
 }
 
@@ -65,7 +67,8 @@ fn matched(own: &[&OnCloth], tie: &Tie, cloth: &Cloth) -> Result<()> {
                 let apart = if axis == 0 { apart.x } else { apart.y };
                 let miss = (apart - (apart / period).round() * period).abs();
                 if miss > MISS || a.turned != b.turned {
-                    let text = format!("the pattern misses that of \"{}\" by {miss:.2} mm {way} at \"{}\"", b.piece, tie.seam);
+                    let text =
+                        format!("the pattern misses that of \"{}\" by {miss:.2} mm {way} at \"{}\"", b.piece, tie.seam);
                     return fault(&text, a);
                 }
             }

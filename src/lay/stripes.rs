@@ -42,16 +42,25 @@ pub fn ties(set: &PieceSet, cloth: &Cloth) -> Result<Vec<Tie>> {
 fn tie(set: &PieceSet, cloth: &Cloth, wanted: &Match) -> Result<Option<Tie>> {
     let Some(join) = set.joins.iter().find(|join| join.name == wanted.seam) else {
         let names: Vec<&str> = set.joins.iter().map(|join| &*join.name).collect();
-        let message = format!("\"{}\" is to be matched at the seam \"{}\", which the style does not have", cloth.name, wanted.seam);
+        let message = format!(
+            "\"{}\" is to be matched at the seam \"{}\", which the style does not have",
+            cloth.name, wanted.seam
+        );
         return Err(Box::new(with_known(Finding::error(message), &wanted.seam, &names)));
     };
     // What is cut from another cloth has other stripes.
-    if join.sides.iter().flatten().any(|span| set.piece(&span.piece).is_none_or(|piece| piece.cut.cloth != cloth.cut_as)) {
+    if join
+        .sides
+        .iter()
+        .flatten()
+        .any(|span| set.piece(&span.piece).is_none_or(|piece| piece.cut.cloth != cloth.cut_as))
+    {
         return Ok(None);
     }
     let sides = [0, 1].map(|side| notches(set, join, side));
     let Some((a, b)) = sides[0].get(wanted.notch - 1).zip(sides[1].get(wanted.notch - 1)) else {
-        let message = format!("the seam \"{}\" has no notch {} on both of its sides to match at", join.name, wanted.notch);
+        let message =
+            format!("the seam \"{}\" has no notch {} on both of its sides to match at", join.name, wanted.notch);
         return Err(Box::new(Finding::error(message).hint("add to the style: notch on=\"…\" at=\"…\"")));
     };
     let reflected = [a, b].map(|notch| {
@@ -153,7 +162,8 @@ pub(super) fn lattices(copies: &[Tied], ties: &[&[Tie]], cloth: &Cloth, height: 
             } else {
                 across(copies, &middles, period, height).ok_or_else(|| {
                     let name = &copies[first].piece.name;
-                    let message = format!("there is no room across \"{}\" for the pieces tied to this one to match", cloth.name);
+                    let message =
+                        format!("there is no room across \"{}\" for the pieces tied to this one to match", cloth.name);
                     Finding::error(message).piece(name).hint("match fewer seams across, or use a wider cloth")
                 })?
             };

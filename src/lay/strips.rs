@@ -61,7 +61,8 @@ pub fn strips(set: &PieceSet) -> Vec<Strip> {
         });
         let name = seam.map_or_else(|| bare(&piece.name), |join| join.name.clone());
         let count = f64::from(piece.cut.count);
-        let of = |start: &str| -> Vec<&Edge> { piece.edges.iter().filter(|edge| edge.name.starts_with(start)).collect() };
+        let of =
+            |start: &str| -> Vec<&Edge> { piece.edges.iter().filter(|edge| edge.name.starts_with(start)).collect() };
         let allowance = |start: &str| of(start).iter().map(|edge| edge.allowance).fold(0.0, f64::max);
         let long: f64 = of("hem").iter().map(|edge| path::length(&edge.path)).sum();
         let depth: f64 = of("right end").iter().map(|edge| path::length(&edge.path)).sum();

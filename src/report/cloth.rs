@@ -86,16 +86,7 @@ const COLUMNS: [&str; 8] =
 
 impl ClothLine {
     fn cells(&self) -> [&str; 8] {
-        [
-            &self.cloth,
-            &self.width,
-            &self.laid,
-            &self.buy,
-            &self.takes,
-            &self.covered,
-            &self.remnant,
-            &self.largest,
-        ]
+        [&self.cloth, &self.width, &self.laid, &self.buy, &self.takes, &self.covered, &self.remnant, &self.largest]
     }
 }
 

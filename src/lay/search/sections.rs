@@ -104,7 +104,10 @@ fn part(
         .collect();
     let mut parts: Vec<Item> = section
         .iter()
-        .map(|item| Item { forms: items[*item].forms.iter().map(|form| local(*form)).collect(), ..items[*item].clone() })
+        .map(|item| Item {
+            forms: items[*item].forms.iter().map(|form| local(*form)).collect(),
+            ..items[*item].clone()
+        })
         .collect();
     parts.extend(lying.iter().map(|place| {
         let place = Place { form: local(place.form), x: place.x - from, y: place.y };
