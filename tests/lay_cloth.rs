@@ -5,7 +5,7 @@ use kurbo::{Affine, BezPath, PathEl, Point, Shape, Vec2};
 use oaktag::allow::CutPiece;
 use oaktag::cloth::{Cloth, Way};
 use oaktag::diag::Finding;
-use oaktag::lay::cloth::{ClothLay, Garment, lay_on_cloth};
+use oaktag::lay::cloth::{ClothLay, Garment, Origin, lay_on_cloth};
 use oaktag::lay::search::Budget;
 use oaktag::lay::{keep, prove_cloth};
 use oaktag::piece::{Cut, Edge, Finish, Piece};
@@ -284,7 +284,7 @@ fn locked_pieces_stay_and_others_lie_around_them() {
     assert_eq!(front.transform, first.placed.iter().find(|placed| placed.piece == "Front").expect("laid").transform);
     let mut own = lay.clone();
     let other = own.placed.pop().expect("Mo's");
-    assert!(other.other && other.person == "Mo");
+    assert!(other.origin == Origin::Other && other.person == "Mo");
     assert_sound(&own, &pieces, &cloth);
     let foreign = polygon(&other.outline);
     for placed in &own.placed {

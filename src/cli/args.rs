@@ -216,6 +216,20 @@ pub struct LayArgs {
     /// Draw the device's file one to so many instead of at true size
     #[arg(long, value_name = "NUMBER", default_value_t = 1.0)]
     pub scale: f64,
+    /// How long to search.
+    #[command(flatten)]
+    pub search: SearchArgs,
+    /// The folder for the lays: drawings (SVG, 1 : 10), the places of the pieces (`*.lay.kdl`), devices' files
+    #[arg(short, long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print the table as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// How long `lay` searches.
+#[derive(Debug, Args)]
+pub struct SearchArgs {
     /// Search for this long for each lay; without it as long as a fixed number of trials takes, and the same lay each time
     #[arg(long, value_name = "SECONDS")]
     pub seconds: Option<f64>,
@@ -231,10 +245,4 @@ pub struct LayArgs {
     /// Another number may find another lay
     #[arg(long, value_name = "NUMBER", default_value_t = 1)]
     pub seed: u64,
-    /// The folder for the lays: drawings (SVG, 1 : 10), the places of the pieces (`*.lay.kdl`), devices' files
-    #[arg(short, long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// Print the table as JSON
-    #[arg(long)]
-    pub json: bool,
 }

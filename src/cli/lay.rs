@@ -64,8 +64,14 @@ pub fn lay(args: &LayArgs) -> Outcome {
     // The first stop keeps what there is, a second one ends the program as usual; without either it can be stopped as usual.
     let _ = flag::register_conditional_shutdown(SIGINT, 130, Arc::clone(&stop));
     let _ = flag::register(SIGINT, Arc::clone(&stop));
-    let trials = args.trials.saturating_mul(args.effort);
-    let budget = Budget { evaluations: trials, seconds: args.seconds, threads: THREADS, seed: args.seed, enough: 0.0 };
+    let trials = args.search.trials.saturating_mul(args.search.effort);
+    let budget = Budget {
+        evaluations: trials,
+        seconds: args.search.seconds,
+        threads: THREADS,
+        seed: args.search.seed,
+        enough: 0.0,
+    };
     let sets = walked.iter().map(|walked| &walked.set).collect();
     let job = Job { args, sets, kept, devices, budget, stop };
     let mut lines: Vec<ClothLine> = Vec::new();
@@ -97,14 +103,15 @@ pub fn lay(args: &LayArgs) -> Outcome {
         let answers = serde_json::json!({ "cloths": lines, "answers": words });
         say::data(&(serde_json::to_string_pretty(&answers).unwrap_or_default() + "\n"))?;
     } else {
-        let words: String = words.iter().map(|line| format!("{line}\n")).collect();
+        let words: String = words.iter().flat_map(|line| [line, "\n"]).collect();
         say::data(&(report::cloth_text(&lines) + &words))?;
     }
     Ok(end)
 }
 
 fn check(args: &LayArgs) -> Result<()> {
-    if args.seconds.is_some_and(|seconds| !(seconds > 0.0 && seconds <= 86_400.0)) || args.trials.min(args.effort) == 0
+    if args.search.seconds.is_some_and(|seconds| !(seconds > 0.0 && seconds <= 86_400.0))
+        || args.search.trials.min(args.search.effort) == 0
     {
         let finding = Finding::error("the search has no time");
         return Err(finding.hint("--seconds is between 0 and a day, --trials and --effort 1 or more").into());
@@ -124,7 +131,7 @@ impl Job<'_> {
         let mut best = f64::INFINITY;
         let live = std::io::stderr().is_terminal();
         let mut progress = |report: Progress| {
-            if report.length < best - 0.05 && (live || self.args.progress) {
+            if report.length < best - 0.05 && (live || self.args.search.progress) {
                 best = report.length;
                 say::line(&format!(
                     "{}, {}: {}, {:.1} % covered, {:.0} % of the search",

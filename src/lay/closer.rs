@@ -147,7 +147,7 @@ fn shorter(bin: &mut Bin, forms: &Forms, medium: &Medium, budget: &Budget, progr
     let (_, height) = inside(medium);
     let (all, items, places) = as_items(bin, forms);
     let first = Laid { length: bin.used, places };
-    let laid = search::lay(&all, &items, height, medium.gap + 2.0 * STRAY, Some(first), budget, progress);
+    let laid = search::lay(&all, &items, height, medium.gap + 2.0 * STRAY, Some(&first), budget, progress);
     if laid.length < bin.used {
         put(bin, forms, &all, &laid.places);
     }

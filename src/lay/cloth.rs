@@ -69,10 +69,19 @@ pub struct OnCloth {
     pub off_grain: f64,
     /// Whether its head points against the cloth.
     pub turned: bool,
-    /// Whether it was kept where another lay had it.
-    pub locked: bool,
-    /// Whether it is of that other lay only, and not among the pieces of this one.
-    pub other: bool,
+    /// How it came there.
+    pub origin: Origin,
+}
+
+/// How a piece came to its place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Origin {
+    /// It was laid.
+    Laid,
+    /// It was kept where another lay had it.
+    Kept,
+    /// It is of that other lay only, and not among the pieces of this one.
+    Other,
 }
 
 /// A copy to lay, before it has a place.
@@ -140,7 +149,9 @@ pub fn lay_on_cloth(
         let across = one.on_fold.then(|| strip.forms[forms[0]].half[1]);
         strip.items.push(Item { forms, across, locked: None });
     }
-    others.iter().for_each(|index| strip.lock(&lying[*index].outline));
+    for index in &others {
+        strip.lock(&lying[*index].outline);
+    }
     for [x0, x1, low, high] in on_lay(cloth) {
         strip.lock(&Rect::new(x0, low, x1, high).to_path(0.1));
     }
@@ -247,7 +258,8 @@ fn lie(one: &Wanted, turned: bool, off: f64) -> Affine {
 /// Which way up each garment's pieces may lie. A kept piece decides for its garment.
 fn ways_up(garments: &[Garment], lying: &[OnCloth], cloth: &Cloth) -> Vec<Vec<bool>> {
     let of = |(index, garment): (usize, &Garment)| {
-        let kept = lying.iter().find(|one| !one.other && one.person == garment.person).map(|one| one.turned);
+        let kept =
+            lying.iter().find(|one| one.origin == Origin::Kept && one.person == garment.person).map(|one| one.turned);
         match cloth.way {
             Way::One => vec![false],
             // Pieces that are matched lie the same way up, as stripes may have an up and a down.
@@ -341,8 +353,7 @@ fn on_cloth(one: Option<&Wanted>, kept: &Kept, other: bool) -> OnCloth {
         on_fold: kept.on_fold,
         off_grain: grain.y.abs().atan2(grain.x.abs()).to_degrees(),
         turned: grain.x < 0.0,
-        locked: true,
-        other,
+        origin: if other { Origin::Other } else { Origin::Kept },
     }
 }
 
@@ -506,8 +517,7 @@ fn carried_out(wanted: &[Wanted], strip: &Strip, laid: &Laid, lying: &[OnCloth],
             on_fold: one.on_fold,
             off_grain: way.off_grain,
             turned: way.turned,
-            locked: false,
-            other: false,
+            origin: Origin::Laid,
         });
     }
     ClothLay { length, height: cloth.usable(), density: 0.0, placed, remnant: [length; 2], largest: Rect::ZERO }

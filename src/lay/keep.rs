@@ -1,6 +1,6 @@
 //! Lays on disk, `*.lay.kdl`, and pieces kept where they lie.
 
-use super::cloth::ClothLay;
+use super::cloth::{ClothLay, Origin};
 use crate::cloth::Cloth;
 use crate::diag::Result;
 use crate::source::{self, Node};
@@ -37,7 +37,7 @@ pub fn write(lay: &ClothLay, cloth: &Cloth) -> String {
         let more = [
             (placed.copies != 1).then(|| format!(" copies={}", placed.copies)),
             placed.on_fold.then(|| " on-fold=#true".to_owned()),
-            placed.locked.then(|| " locked=#true".to_owned()),
+            (placed.origin != Origin::Laid).then(|| " locked=#true".to_owned()),
         ];
         let more: String = more.into_iter().flatten().collect();
         let _ = writeln!(

@@ -84,10 +84,14 @@ pub fn marker(
         } else {
             if let Some(piece) = piece {
                 let arrow = [piece.grain[0], piece.grain[1]].map(|point| to_sheet * one.transform * point);
-                arrow_of(arrow).into_iter().for_each(|path| add(Role::Grain, "grain", path));
+                for path in arrow_of(arrow) {
+                    add(Role::Grain, "grain", path);
+                }
             }
             let name = if one.person.is_empty() { one.piece.clone() } else { format!("{} {}", one.piece, one.person) };
-            named(&name, outline.bounding_box()).into_iter().for_each(|path| add(Role::Label, "", path));
+            for path in named(&name, outline.bounding_box()) {
+                add(Role::Label, "", path);
+            }
         }
         placed.push(Placed {
             piece: one.piece.clone(),

@@ -211,11 +211,10 @@ fn smaller(
         .cloned()
         .collect();
     for medium in formats {
-        if let Ok((sheets, _)) = on_medium(&copies, medium, &stamp(medium), budget, progress) {
-            if let [one] = &*sheets {
-                *sheet = one.clone();
-                return;
-            }
+        let laid = on_medium(&copies, medium, &stamp(medium), budget, progress);
+        if let Some([one]) = laid.as_ref().ok().map(|(sheets, _)| &**sheets) {
+            *sheet = one.clone();
+            return;
         }
     }
 }

@@ -1,6 +1,6 @@
 //! A lay on cloth, checked exactly and by other means than those that laid it.
 
-use super::cloth::{ClothLay, Garment, OnCloth, on_lay};
+use super::cloth::{ClothLay, Garment, OnCloth, Origin, on_lay};
 use super::outline::{mirrored_about, polygon};
 use super::stripes::{Tie, met};
 use super::verify::distance;
@@ -79,7 +79,7 @@ fn matched(own: &[&OnCloth], tie: &Tie, cloth: &Cloth) -> Result<()> {
 
 fn places(all: &[OnCloth], length: f64, garments: &[Garment], cloth: &Cloth) -> Result<()> {
     let mut ways: BTreeMap<&str, bool> = BTreeMap::new();
-    for placed in all.iter().filter(|placed| !placed.other) {
+    for placed in all.iter().filter(|placed| placed.origin != Origin::Other) {
         let piece = garments
             .iter()
             .filter(|of| of.person == placed.person)
@@ -173,7 +173,7 @@ fn lowest(placed: &OnCloth) -> f64 {
 fn counts(lay: &ClothLay, garments: &[Garment], cloth: &Cloth) -> Result<()> {
     // Per person and piece: copies laid as drafted, and mirrored.
     let mut laid: BTreeMap<(&str, &str), [u32; 2]> = BTreeMap::new();
-    for placed in lay.placed.iter().filter(|placed| !placed.other) {
+    for placed in lay.placed.iter().filter(|placed| placed.origin != Origin::Other) {
         let count = laid.entry((&placed.person, &placed.piece)).or_default();
         let mirrored = usize::from(placed.transform.determinant() < 0.0);
         match placed.copies {

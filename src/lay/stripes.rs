@@ -132,18 +132,16 @@ pub(super) struct Tied<'a> {
 /// Ties that contradict each other; a cloth too narrow for any place that matches.
 pub(super) fn lattices(copies: &[Tied], ties: &[&[Tie]], cloth: &Cloth, height: f64) -> Result<Vec<[[f64; 2]; 2]>> {
     let mut all = vec![[[0.0; 2]; 2]; copies.len()];
-    for axis in 0..2 {
-        let period = cloth.repeat[axis];
-        if period <= 0.0 {
-            continue;
-        }
+    for (axis, period) in cloth.repeat.into_iter().enumerate().filter(|(_, period)| *period > 0.0) {
         let mut seen = vec![false; copies.len()];
         for first in 0..copies.len() {
             if seen[first] {
                 continue;
             }
             let shifts = component(copies, ties, axis, first, period, cloth)?;
-            shifts.iter().for_each(|(index, _)| seen[*index] = true);
+            for (index, _) in &shifts {
+                seen[*index] = true;
+            }
             if shifts.len() < 2 {
                 continue;
             }
@@ -272,10 +270,9 @@ fn measured(copy: &Tied, at: Point, axis: usize) -> f64 {
 /// copy is sewn to another one. A piece opened out has both notches.
 pub(super) fn met(tie: &Tie, which: usize, own: bool, other: bool) -> Option<Point> {
     match (tie.reflected[which], tie.reflected[1 - which]) {
-        // Both opened out: one of the two halves stands for both.
-        (Some(_), Some(_)) => Some(tie.points[which]),
         (Some(reflected), None) => Some(if other == tie.flip { tie.points[which] } else { reflected }),
-        (None, Some(_)) => Some(tie.points[which]),
+        // Of two that are opened out one of the halves stands for both.
+        (_, Some(_)) => Some(tie.points[which]),
         (None, None) => (own == (other ^ tie.flip)).then_some(tie.points[which]),
     }
 }

@@ -222,7 +222,10 @@ fn made(strip: &Strip, lengths: &[f64], cloth: &Cloth) -> Vec<Piece> {
         if halved {
             both = [both[0].max(both[1]); 2];
         }
-        match kinds.iter_mut().find(|kind| (kind.0 - long).abs() < SAME && kind.1 == both) {
+        match kinds
+            .iter_mut()
+            .find(|kind| (kind.0 - long).abs() < SAME && (0..2).all(|end| (kind.1[end] - both[end]).abs() < SAME))
+        {
             Some(kind) => kind.2 += 1,
             None => kinds.push((*long, both, 1)),
         }

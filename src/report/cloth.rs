@@ -3,9 +3,9 @@
 use super::html::{escape, table};
 use crate::cloth::{Cloth, bought_text};
 use crate::diag::Finding;
-use crate::lay::cloth::ClothLay;
+use crate::lay::cloth::{ClothLay, Origin};
 use crate::units::format_length;
-use kurbo::{Affine, Shape};
+use kurbo::{Affine, Rect, Shape};
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -132,9 +132,6 @@ pub(super) fn section(cloths: &[(ClothLay, Cloth)]) -> String {
 /// Clear space around the drawing of a lay, mm of paper.
 const EDGE: f64 = 6.0;
 
-/// Look of the writing; given in place, as a page around the drawing has a look of its own.
-const LETTERS: &str = "text-anchor=\"middle\" style=\"fill:#123;stroke:none\"";
-
 /// The lay drawn one to `scale` as an SVG file of its own: selvedges, flaws, pieces with name, person and way up, and what
 /// is left over, the largest rectangle of it marked.
 pub fn cloth_svg(lay: &ClothLay, cloth: &Cloth, scale: f64) -> String {
@@ -179,42 +176,55 @@ pub fn cloth_svg(lay: &ClothLay, cloth: &Cloth, scale: f64) -> String {
         rect(x0, x1.min(end), y0, y1, "fill=\"#c33\" fill-opacity=\"0.4\"");
     }
     if left.width().min(left.height()) >= LEAST {
-        let at = flip * left.center();
-        let _ = writeln!(
-            out,
-            "<text x=\"{:.2}\" y=\"{:.2}\" text-anchor=\"middle\" style=\"fill:#4a6a2a;stroke:none\">left: {}</text>",
-            at.x,
-            at.y,
-            escape(&rectangle(lay, cloth))
-        );
+        let text = rectangle(lay, cloth);
+        out.push_str(&fitted(&[&text], flip.transform_rect_bbox(left), size, "#4a6a2a"));
     }
     for placed in &lay.placed {
         let outline = flip * &placed.outline;
-        let at = outline.bounding_box().center();
         let arrow = if placed.turned { "←" } else { "→" };
         let layers = if placed.copies > 1 { format!(" ×{}", placed.copies) } else { String::new() };
         let fold = if placed.on_fold { ", on the fold" } else { "" };
-        let kept = match (placed.other, placed.locked) {
-            (true, _) => ", of another lay",
-            (false, true) => ", kept",
-            (false, false) => "",
+        let (kept, fill) = match placed.origin {
+            Origin::Laid => ("", "#cfe0ee"),
+            Origin::Kept => (", kept", "#e6dccb"),
+            Origin::Other => (", of another lay", "#e6dccb"),
         };
-        let fill = if placed.locked { "#e6dccb" } else { "#cfe0ee" };
         let _ = writeln!(
             out,
-            "<path d=\"{}\" style=\"fill:{fill};stroke:#123;stroke-width:{thin:.2};vector-effect:none\"/>\n\
-             <text x=\"{:.2}\" y=\"{:.2}\" {LETTERS}>{arrow} {}{layers}{fold}{kept}</text>\n\
-             <text x=\"{:.2}\" y=\"{:.2}\" {LETTERS}>{}</text>",
-            rounded(&outline),
-            at.x,
-            at.y,
-            escape(&placed.piece),
-            at.x,
-            at.y + 1.2 * size,
-            escape(&placed.person)
+            "<path d=\"{}\" style=\"fill:{fill};stroke:#123;stroke-width:{thin:.2};vector-effect:none\"/>",
+            rounded(&outline)
         );
+        let name = format!("{arrow} {}{layers}{fold}{kept}", placed.piece);
+        out.push_str(&fitted(&[&name, &placed.person], outline.bounding_box(), size, "#123"));
     }
     out.push_str("</svg>\n");
+    out
+}
+
+/// Lines of writing in the middle of a box, upright where the box is narrow, and no larger than it takes. Colours are given
+/// in place, as a page around the drawing has a look of its own.
+fn fitted(lines: &[&str], room: Rect, size: f64, colour: &str) -> String {
+    /// Width of a letter of such a face, as a part of its size, at the most.
+    const LETTER: f64 = 0.6;
+    let longest = lines.iter().map(|line| line.chars().count()).max().unwrap_or(0).max(1) as f64;
+    let within = |wide: f64, high: f64| (0.9 * wide / (LETTER * longest)).min(0.8 * high / lines.len() as f64);
+    let (level, upright) = (within(room.width(), room.height()), within(room.height(), room.width()));
+    let turned = level < size && upright > level;
+    let size = size.min(level.max(upright));
+    let at = room.center();
+    let turn = if turned { format!(" transform=\"rotate(-90 {:.2} {:.2})\"", at.x, at.y) } else { String::new() };
+    let mut out = String::new();
+    for (index, line) in lines.iter().enumerate() {
+        let down = (index as f64 - (lines.len() as f64 - 1.0) / 2.0) * 1.2 * size + 0.35 * size;
+        let _ = writeln!(
+            out,
+            "<text x=\"{:.2}\" y=\"{:.2}\" font-size=\"{size:.2}\" text-anchor=\"middle\"{turn} \
+             style=\"fill:{colour};stroke:none\">{}</text>",
+            at.x,
+            at.y + down,
+            escape(line)
+        );
+    }
     out
 }
 

@@ -24,11 +24,11 @@ pub fn lay(
     items: &[Item],
     height: f64,
     gap: f64,
-    first: Option<Laid>,
+    first: Option<&Laid>,
     budget: &Budget,
     progress: &mut dyn FnMut(Progress) -> bool,
 ) -> Laid {
-    let shorter = |laid: Laid| match &first {
+    let shorter = |laid: Laid| match first {
         Some(first) if first.length < laid.length => first.clone(),
         _ => laid,
     };
