@@ -291,8 +291,10 @@ fn mark_as(set: &PieceSet, cut: &[CutPiece], net_block: bool) -> Result<(Vec<Mar
 
 fn lay_for(device: &Device, marked: &[MarkedPiece]) -> Result<(Vec<Sheet>, Vec<Finding>)> {
     let medium = first_medium(device)?;
-    let stamp = calibrate::stamp_text(device.correction(&medium.name));
-    lay::lay(marked, medium, Copies::One, &stamp)
+    let correction = device.correction(&medium.name);
+    let stamp = calibrate::stamp_text(correction);
+    // As far as the machine really reaches, which a correction changes.
+    lay::lay(marked, &medium.as_drawn(correction), Copies::One, &stamp)
 }
 
 fn first_medium(device: &Device) -> Result<&Medium> {
