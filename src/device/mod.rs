@@ -14,11 +14,12 @@ mod tools;
 
 pub use axes::{Axes, Corner, Way};
 pub use correction::{Correction, FeedSpan, Reading, Sure, date_of, day_number, stale, with_correction};
-pub use explain::{explain, kind};
+pub use explain::{cautions, explain, kind};
 pub use limits::check;
 pub use read::read;
 
 use crate::role::Role;
+use crate::units::Unit;
 use serde::Serialize;
 
 /// A machine, as its profile describes it.
@@ -26,6 +27,8 @@ use serde::Serialize;
 pub struct Device {
     /// Its name, by kind.
     pub name: String,
+    /// Unit of bare lengths in its profile, and of bare readings.
+    pub unit: Unit,
     /// The language of its files.
     pub language: Language,
     /// How far a flattened curve may stray, mm.
@@ -319,6 +322,7 @@ impl Device {
     pub fn plain(name: &str, language: Language) -> Self {
         Self {
             name: name.into(),
+            unit: Unit::Millimetre,
             language,
             tolerance: read::TOLERANCE,
             units_per_mm: language.units_per_mm(),

@@ -78,6 +78,7 @@ pub fn read(text: &str, file: &str) -> Result<(Device, Vec<Finding>)> {
         return Err(root.error("the device has no language").hint(hint).into());
     };
     let mut device = Device::plain(root.title()?.trim(), read_language(language)?);
+    device.unit = unit;
     let mut findings = Vec::new();
     for node in root.children() {
         read_entry(node, unit, &mut device, &mut findings)?;

@@ -228,7 +228,8 @@ fn corners(path: &BezPath) -> Option<[Point; 4]> {
             _ => return None,
         }
     }
-    if corners.len() == 5 && corners[0].distance(corners[4]) < 1e-3 {
+    corners.dedup_by(|a, b| a.distance(*b) < 1e-3);
+    if corners.len() > 1 && corners[0].distance(corners[corners.len() - 1]) < 1e-3 {
         corners.pop();
     }
     // A side that runs over several spans of the feed has vertices where they meet, and next to no corner there.
