@@ -29,8 +29,12 @@ pub enum Command {
     Proof(ProofArgs),
     /// Write a folder with a style and measures to start from
     New(NewArgs),
-    /// The machines' profiles: list, check, explain
+    /// The machines' profiles: list, check, explain, history
     Device(DeviceArgs),
+    /// Draw a test square for a machine; with its readings, find the machine's correction
+    Square(super::square::SquareArgs),
+    /// Send a job to a machine, to an address that its profile names
+    Send(super::send::SendArgs),
 }
 
 /// Where pieces come from.
@@ -171,6 +175,27 @@ pub enum DeviceCommand {
         /// Print the profile, with every default filled in, and the findings as JSON
         #[arg(long)]
         json: bool,
+    },
+    /// Show every correction that was recorded, and which is in force
+    History {
+        /// A profile's file or its short name
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// Print as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Go back to the correction before the newest; nothing that was recorded is lost
+    Back {
+        /// A profile's file or its short name
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// The medium; the first where none is named
+        #[arg(long)]
+        medium: Option<String>,
+        /// The day to record it under, as in 2026-10-02; today by this computer's clock where none is given
+        #[arg(long)]
+        date: Option<String>,
     },
     /// Say in plain words what a machine will do
     Explain {

@@ -2,8 +2,9 @@
 
 use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
-use super::{End, Outcome, disk, say, watch};
+use super::{End, Outcome, disk, manifest, record, say, watch};
 use oaktag::cloth;
+use oaktag::device::stale;
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::geom::{crossing, path};
 use oaktag::lay::{self, search::Budget};
@@ -18,6 +19,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
     for name in &args.device {
         let (device, findings) = disk::device(name)?;
         say::findings(&findings);
+        say::findings(&stale(&device.device, &record::today()));
         if devices.iter().any(|other| other.name == device.name) {
             return Err(Finding::error(format!("two devices are called \"{}\"", device.name))
                 .hint("name each device once")
@@ -83,7 +85,9 @@ fn write_made(folder: &Path, made: &Made) -> Result<()> {
     let pieces_name = format!("{}.pieces.json", disk::file_word(&made.walked.set.style));
     let mut files: Vec<(String, &[u8])> =
         made.files.iter().map(|file| (file.line().file.clone(), file.bytes())).collect();
+    let list = manifest::with(folder, &made.files);
     files.push((pieces_name, pieces.as_bytes()));
+    files.push((manifest::NAME.into(), list.as_bytes()));
     files.push((PROOF_SHEET.into(), made.proof_sheet.as_bytes()));
     disk::write_all(folder, &files)
 }

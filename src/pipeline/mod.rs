@@ -1,9 +1,12 @@
 //! The only wiring: a request in, files and findings out. Bytes leave here proven or not at all.
 
 mod files;
+mod square;
+
+pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
 
 use crate::allow::{self, CutPiece};
-use crate::calibrate;
+use crate::calibrate::{self, CorrectedJob};
 use crate::cloth::Cloth;
 use crate::device::{Blocks, Device, Medium, MediumKind, Sequence, Tip};
 use crate::diag::{Finding, Result};
@@ -25,6 +28,7 @@ use crate::true_up;
 use crate::units::{Unit, format_length, trimmed};
 use crate::walk::{self, WalkedJoin};
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 
 /// Pieces on the net line, walked.
 #[derive(Clone, Debug)]
@@ -70,6 +74,20 @@ pub struct Made {
 pub struct ProvenFile {
     bytes: Vec<u8>,
     line: FileLine,
+    parts: Vec<Part>,
+    medium: String,
+    stamp: String,
+}
+
+/// Strokes of one piece and one tool that follow one another in a file.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Part {
+    /// The piece's name; empty for what belongs to the sheet itself.
+    pub piece: String,
+    /// The tool's name.
+    pub tool: String,
+    /// How many strokes.
+    pub strokes: usize,
 }
 
 impl ProvenFile {
@@ -81,6 +99,21 @@ impl ProvenFile {
     /// Its name, size and proof.
     pub fn line(&self) -> &FileLine {
         &self.line
+    }
+
+    /// The medium that it is for.
+    pub fn medium(&self) -> &str {
+        &self.medium
+    }
+
+    /// The stamp of the correction that it was written through; empty for a test square, which is right without.
+    pub fn stamp(&self) -> &str {
+        &self.stamp
+    }
+
+    /// What it draws, in its own order.
+    pub fn parts(&self) -> &[Part] {
+        &self.parts
     }
 }
 
@@ -375,7 +408,10 @@ fn mark_as(set: &PieceSet, cut: &[CutPiece], net_block: bool) -> Result<(Vec<Mar
 
 fn lay_for(device: &Device, marked: &[MarkedPiece], budget: &Budget) -> Result<(Vec<Sheet>, Vec<Finding>)> {
     let stamp = |medium: &Medium| calibrate::stamp_text(device.correction(&medium.name));
-    lay::lay_on_stock(marked, &device.media, Copies::One, &stamp, budget, &mut |_| true)
+    // As far as the machine really reaches, which a correction changes.
+    let media: Vec<Medium> =
+        device.media.iter().map(|medium| medium.as_drawn(device.correction(&medium.name))).collect();
+    lay::lay_on_stock(marked, &media, Copies::One, &stamp, budget, &mut |_| true)
 }
 
 fn first_medium(device: &Device) -> Result<&Medium> {
@@ -447,7 +483,24 @@ fn write_sheet(
         allowed: proof.allowed,
         passed: proof.passed,
     };
-    Ok((ProvenFile { bytes, line }, proof, findings))
+    let (medium, stamp) = (sheet.medium.clone(), corrected.stamp().text.clone());
+    Ok((ProvenFile { parts: parts(&corrected), bytes, line, medium, stamp }, proof, findings))
+}
+
+/// What a job draws, in its own order.
+fn parts(job: &CorrectedJob) -> Vec<Part> {
+    let mut parts: Vec<Part> = Vec::new();
+    for pass in &job.job().passes {
+        let mut first = true;
+        for stroke in pass.strokes.iter().filter(|stroke| stroke.path.segments().next().is_some()) {
+            match parts.last_mut().filter(|part| !first && part.piece == stroke.piece) {
+                Some(part) => part.strokes += 1,
+                None => parts.push(Part { piece: stroke.piece.clone(), tool: pass.tool.clone(), strokes: 1 }),
+            }
+            first = false;
+        }
+    }
+    parts
 }
 
 /// Refuses a profile that asks for what no stage does yet: a line that is not where the blade wants it would pass for one
