@@ -6,11 +6,15 @@ mod device;
 mod disk;
 mod fit;
 mod lay;
+mod manifest;
 mod new;
 mod people;
 mod picture;
 mod progress;
+mod record;
 mod say;
+mod send;
+mod square;
 mod watch;
 
 use args::{Cli, Command};
@@ -46,6 +50,8 @@ pub fn run() -> ExitCode {
         Command::Picture(args) => picture::picture(args),
         Command::Fit(args) => fit::fit(args),
         Command::Device(args) => device::device(args),
+        Command::Square(args) => square::square(args),
+        Command::Send(args) => send::send(args),
     };
     match outcome {
         Ok(End::Done) => ExitCode::SUCCESS,

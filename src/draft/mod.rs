@@ -6,6 +6,7 @@
 mod darts;
 mod edges;
 mod fitting;
+mod marks;
 mod points;
 mod shears;
 mod sides;
@@ -160,12 +161,20 @@ fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Resul
     let worn = worn::rows(&mut drafter, measures, &pieces, &mut findings)?;
     worn::warnings(&mut drafter, &mut findings)?;
     let choices = drafter.settled_choices()?;
+    let unit = measures.unit;
+    let zips = worn.iter().filter(|row| !row.remark.is_empty());
+    let zips =
+        zips.map(|row| (row.name.clone(), format!("{} long; {}", format_length(row.finished, unit), row.remark)));
+    let notions = marks::notions(&drafter, &pieces, zips);
     let set = PieceSet {
         style: style.name.clone(),
         person: measures.person.clone(),
         unit: measures.unit,
         taken: measures.taken.clone(),
         choices,
+        toile: measures.toile(&style.name).to_owned(),
+        sewing: style.sewing.clone(),
+        notions,
         pieces,
         joins,
     };
@@ -389,6 +398,7 @@ impl<'a> Drafter<'a> {
         let piece = self.step(what, &steps.name, |drafter| {
             let mut piece = drafter.piece_of(steps)?;
             shears::change(drafter, steps, &mut piece)?;
+            marks::set(drafter, steps, &mut piece)?;
             Ok(piece)
         });
         self.piece = outer;
@@ -437,13 +447,28 @@ impl<'a> Drafter<'a> {
                 let long = path::length(&self.edge_path(&step.on)?);
                 let at = self.place_along(&step.on, step.from.as_ref(), &step.at, long)?;
                 let count = if step.double { 2 } else { 1 };
-                notches.push(Notch { edge: step.on.text.clone(), at, kind: step.kind, count });
+                let depth = step.depth.as_ref().map(|depth| depth.length(self)).transpose()?;
+                if let Some(step) = step.depth.as_ref().filter(|_| depth.is_some_and(|depth| depth <= 0.0)) {
+                    return Err(step.source().error("a notch's depth is over 0").into());
+                }
+                notches.push(Notch { edge: step.on.text.clone(), at, kind: step.kind, count, depth });
             }
         }
         let drills = steps.drills.iter().map(|name| self.point(name)).collect::<Result<_>>()?;
         let grain = self.grain(steps, &edges)?;
         let cut = Cut { count: steps.count, mirrored: steps.mirrored, cloth: steps.cloth.clone() };
-        Ok(Piece { name: steps.name.text.clone(), cut, edges, notches, darts, pleats, grain, drills, lines })
+        Ok(Piece {
+            name: steps.name.text.clone(),
+            cut,
+            edges,
+            notches,
+            darts,
+            pleats,
+            grain,
+            drills,
+            lines,
+            fastenings: Vec::new(),
+        })
     }
 
     /// Says where nothing is left for a dart to take in.

@@ -362,7 +362,7 @@ fn build(kind: &Length, depth: f64, radius: Option<f64>, [hem, join]: [f64; 2]) 
                 Some(_) => (AFTER_START, kind.long),
             };
             let edge = format!("top{part}");
-            Notch { edge, at: (from - mark).max(0.0), kind: NotchKind::Slit, count: 1 }
+            Notch { edge, at: (from - mark).max(0.0), kind: NotchKind::Slit, count: 1, depth: None }
         })
         .collect();
     let middle = at(kind.long / 2.0, depth / 2.0);
@@ -377,6 +377,7 @@ fn build(kind: &Length, depth: f64, radius: Option<f64>, [hem, join]: [f64; 2]) 
         grain: [middle - half, middle + half],
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     }
 }
 

@@ -28,8 +28,17 @@ pub struct Measures {
     pub choices: BTreeMap<String, Text>,
     /// What was found at fittings, in the order of their dates.
     pub fittings: Vec<Fitting>,
+    /// The day each style's toile passed, as written, by the style's name.
+    pub toiles: BTreeMap<String, String>,
     /// The file's name as the user gave it.
     pub file: String,
+}
+
+impl Measures {
+    /// The day that a style's toile passed on this person; empty where none did.
+    pub fn toile(&self, style: &str) -> &str {
+        self.toiles.get(style).map_or("", String::as_str)
+    }
 }
 
 /// One measure.
@@ -128,6 +137,7 @@ fn read_sizes(root: Node<'_>, file: &str) -> Result<(Vec<Measures>, Vec<Finding>
                     values: read_values(node, unit, &mut findings)?,
                     choices: BTreeMap::new(),
                     fittings: Vec::new(),
+                    toiles: BTreeMap::new(),
                     file: file.to_owned(),
                 });
             }
@@ -138,6 +148,19 @@ fn read_sizes(root: Node<'_>, file: &str) -> Result<(Vec<Measures>, Vec<Finding>
         return Err(root.error("no sizes are written here").hint("add: size \"88\" { … }").into());
     }
     Ok((sizes, findings))
+}
+
+/// `toile "Choir bodice" passed="2026-09-21"`: the day a style's toile fitted this person.
+fn toile(node: Node<'_>) -> Result<(String, String)> {
+    node.only_takes(1, &["passed"])?;
+    let style = node.title()?.to_owned();
+    let passed =
+        node.prop("passed").ok_or_else(|| node.error("when did it pass?").hint("add: passed=\"2026-09-21\""))?;
+    let date = passed.string()?;
+    if !is_date(date) {
+        return Err(passed.error("this is no date").hint("write year, month and day, as in 2026-09-14").into());
+    }
+    Ok((style, date.to_owned()))
 }
 
 fn read_values(node: Node<'_>, unit: Unit, findings: &mut Vec<Finding>) -> Result<BTreeMap<String, Measure>> {
@@ -158,6 +181,7 @@ fn read_person(root: Node<'_>, file: &str) -> Result<(Measures, Vec<Finding>)> {
     let mut sets: Vec<(Value<'_>, Node<'_>)> = Vec::new();
     let mut choices = BTreeMap::new();
     let mut fittings: Vec<Node<'_>> = Vec::new();
+    let mut toiles = BTreeMap::new();
     for node in root.children() {
         match node.name() {
             "unit" => unit = Some(read_unit(node)?),
@@ -173,7 +197,11 @@ fn read_person(root: Node<'_>, file: &str) -> Result<(Measures, Vec<Finding>)> {
                 choices.insert(name, value.text()?);
             }
             "fitting" => fittings.push(node),
-            _ => return Err(node.unknown(&["unit", "taken", "choice", "fitting"]).into()),
+            "toile" => {
+                let (style, passed) = toile(node)?;
+                toiles.insert(style, passed);
+            }
+            _ => return Err(node.unknown(&["unit", "taken", "choice", "fitting", "toile"]).into()),
         }
     }
     let unit =
@@ -192,7 +220,7 @@ fn read_person(root: Node<'_>, file: &str) -> Result<(Measures, Vec<Finding>)> {
     let taken = date.string()?.to_owned();
     let mut fittings = fittings.into_iter().map(|node| fitting::read(node, unit)).collect::<Result<Vec<_>>>()?;
     fittings.sort_by(|a, b| a.date.cmp(&b.date));
-    Ok((Measures { person, unit, taken, values, choices, fittings, file: file.to_owned() }, findings))
+    Ok((Measures { person, unit, taken, values, choices, fittings, toiles, file: file.to_owned() }, findings))
 }
 
 /// Reads `unit "in"`.

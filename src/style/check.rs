@@ -137,6 +137,8 @@ pub(super) fn piece(piece: &PieceSteps, earlier: &[PieceSteps]) -> Result<()> {
         names.known(name, "edge", &outline)?;
     }
     piece.drills.iter().chain(piece.darts.iter().map(|dart| &dart.point)).try_for_each(|name| names.point(name))?;
+    piece.balances.iter().try_for_each(|balance| names.point(&balance.at))?;
+    piece.buttons.iter().try_for_each(|row| names.known(&row.on, "edge", &names.edges))?;
     if let Grain::Along(name) = &piece.grain {
         names.edge(name)?;
     }

@@ -5,6 +5,7 @@
 mod check;
 mod derive;
 pub mod formula;
+pub mod marks;
 mod piece;
 mod props;
 mod read;
@@ -21,6 +22,7 @@ use crate::piece::{Finish, NotchKind, Pressed};
 use crate::source::Text;
 use crate::units::Unit;
 use formula::Formula;
+use marks::{BalanceStep, ButtonStep};
 
 /// A style sheet.
 #[derive(Clone, Debug)]
@@ -49,6 +51,8 @@ pub struct Style {
     pub warns: Vec<Warn>,
     /// Zips to buy: name and the length needed.
     pub zips: Vec<Named>,
+    /// What else to buy besides cloth, a line each.
+    pub notions: Vec<String>,
     /// The order of sewing, a sentence a step.
     pub sewing: Vec<String>,
     /// The file's name as the user gave it.
@@ -125,6 +129,10 @@ pub struct PieceSteps {
     pub changes: Vec<Change>,
     /// Points to mark or pierce, by name.
     pub drills: Vec<Text>,
+    /// Its balance lines.
+    pub balances: Vec<BalanceStep>,
+    /// Its rows of buttons and buttonholes.
+    pub buttons: Vec<ButtonStep>,
     /// Its grain.
     pub grain: Grain,
 }
@@ -363,6 +371,8 @@ pub struct NotchStep {
     pub double: bool,
     /// Its shape.
     pub kind: NotchKind,
+    /// How deep it is cut; as the allowance has room for where left out.
+    pub depth: Option<Formula>,
     /// Only there where this holds.
     pub when: Option<Formula>,
 }

@@ -1,7 +1,7 @@
 //! A piece and what it takes over from another.
 
 use super::props::{first_text, flag, formula, one_of, replace_or_push, text};
-use super::{EdgeHow, EdgeStep, Grain, Heading, Passing, PieceSteps, PointHow, check, derive, steps};
+use super::{EdgeHow, EdgeStep, Grain, Heading, Passing, PieceSteps, PointHow, check, derive, marks, steps};
 use crate::diag::Result;
 use crate::measures::Side;
 use crate::source::{Node, Text, with_known};
@@ -40,6 +40,8 @@ pub(super) fn empty(node: Node<'_>) -> Result<PieceSteps> {
         pleats: Vec::new(),
         changes: Vec::new(),
         drills: Vec::new(),
+        balances: Vec::new(),
+        buttons: Vec::new(),
         grain: Grain::Upright,
     })
 }
@@ -70,6 +72,8 @@ pub(super) fn read_step(step: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
             step.title()?;
             piece.drills.push(first_text(step)?);
         }
+        "balance" => replace_or_push(&mut piece.balances, marks::balance(step)?, |b| &b.name.text),
+        "buttons" | "buttonholes" => piece.buttons.push(marks::buttons(step)?),
         "grain" => piece.grain = steps::grain(step)?,
         // Read with the style's other values.
         "value" => {}
@@ -87,6 +91,9 @@ pub(super) fn read_step(step: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
                 "turn-dart",
                 "unfold",
                 "drill",
+                "balance",
+                "buttons",
+                "buttonholes",
                 "grain",
                 "value",
             ];
@@ -111,6 +118,8 @@ fn inherit(node: Node<'_>, piece: &mut PieceSteps, earlier: &[PieceSteps]) -> Re
         piece.pleats.clone_from(&parent.pleats);
         piece.changes.clone_from(&parent.changes);
         piece.drills.clone_from(&parent.drills);
+        piece.balances.clone_from(&parent.balances);
+        piece.buttons.clone_from(&parent.buttons);
         piece.grain = parent.grain.clone();
         piece.cloth.clone_from(&parent.cloth);
     } else {
@@ -251,6 +260,7 @@ fn each_edge_name(piece: &mut PieceSteps, rename: &mut dyn FnMut(&mut Text)) {
     piece.notches.iter_mut().for_each(|notch| rename(&mut notch.on));
     piece.darts.iter_mut().for_each(|dart| rename(&mut dart.on));
     piece.pleats.iter_mut().for_each(|pleat| rename(&mut pleat.on));
+    piece.buttons.iter_mut().for_each(|row| rename(&mut row.on));
     if let Grain::Along(edge) = &mut piece.grain {
         rename(edge);
     }
