@@ -5,7 +5,7 @@ mod files;
 use crate::allow::{self, CutPiece};
 use crate::calibrate;
 use crate::cloth::Cloth;
-use crate::device::{Blocks, Device, Medium, MediumKind, Sequence, Tip};
+use crate::device::{Blocks, Device, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::cloth::{ClothLay, Garment};
@@ -305,7 +305,6 @@ fn first_medium(device: &Device) -> Result<&Medium> {
 type Written = Vec<(Sheet, ProvenFile, Proof)>;
 
 fn write_device(set: &PieceSet, named: &NamedDevice, marked: &[MarkedPiece]) -> Result<(Written, Vec<Finding>)> {
-    can_follow(&named.device)?;
     let (sheets, mut findings) = lay_for(&named.device, marked)?;
     let count = sheets.len();
     let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
@@ -360,30 +359,6 @@ fn write_sheet(
         passed: proof.passed,
     };
     Ok((ProvenFile { bytes, line }, proof, findings))
-}
-
-/// Refuses a profile that asks for what no stage does yet: a line that is not where the blade wants it would pass for one
-/// that is.
-fn can_follow(device: &Device) -> Result<()> {
-    let refuse = |what: String| {
-        let finding = Finding::error(format!("\"{}\": {what} can't be done yet", device.name));
-        Err(Box::new(finding.hint("take it out of the profile only if the machine sees to it by itself")))
-    };
-    if device.sequence == Sequence::PieceByPiece {
-        return refuse("finishing piece by piece".into());
-    }
-    for tool in &device.tools {
-        if tool.tip != Tip::Plain {
-            return refuse(format!("following the tip of the tool \"{}\"", tool.name));
-        }
-        if tool.bridges.is_some() {
-            return refuse(format!("leaving bridges with the tool \"{}\"", tool.name));
-        }
-        if tool.passes > 1 {
-            return refuse(format!("going over each line more than once with the tool \"{}\"", tool.name));
-        }
-    }
-    Ok(())
 }
 
 /// What a sheet takes of its medium, as people say it.
