@@ -115,6 +115,9 @@ pub struct AllowArgs {
     /// Pieces (`*.pieces.json`)
     #[arg(value_name = "PIECES")]
     pub pieces: PathBuf,
+    /// How far a cut line may stray from the true one, mm: 0.0005 to 1
+    #[arg(long, value_name = "MM", default_value_t = oaktag::allow::TOLERANCE)]
+    pub tolerance: f64,
     /// The file to write; without it the pieces go to standard output
     #[arg(short, long, value_name = "FILE")]
     pub out: Option<PathBuf>,
