@@ -7,6 +7,7 @@ mod disk;
 mod lay;
 mod new;
 mod people;
+mod read;
 mod say;
 mod watch;
 
@@ -38,6 +39,7 @@ pub fn run() -> ExitCode {
         Command::Walk(args) => commands::walk(args),
         Command::Allow(args) => commands::allow(args),
         Command::Lay(args) => lay::lay(args),
+        Command::Read(args) => read::read(args),
         Command::Proof(args) => commands::proof(args),
         Command::New(args) => new::new(args),
         Command::Device(args) => device::device(args),
