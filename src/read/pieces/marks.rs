@@ -156,7 +156,7 @@ fn notch(piece: &mut Piece, points: impl Iterator<Item = Point>) -> bool {
     }
     let edge = piece.edges[index].name.clone();
     if !piece.notches.iter().any(|known| known.edge == edge && (known.at - at).abs() < ONE_NOTCH) {
-        piece.notches.push(Notch { edge, at, kind: NotchKind::Slit, count: 1 });
+        piece.notches.push(Notch { edge, at, kind: NotchKind::Slit, count: 1, depth: None });
     }
     true
 }

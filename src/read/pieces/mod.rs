@@ -199,6 +199,7 @@ impl Group<'_> {
                 grain: [Point::ORIGIN; 2],
                 drills: Vec::new(),
                 lines: Vec::new(),
+                fastenings: Vec::new(),
             };
             let here = notes.iter().filter(|note| outer.holds_point(note.at)).copied().collect::<Vec<_>>();
             let grain = marks::add(&mut piece, &mut name, &inner, &here, self.left_out);

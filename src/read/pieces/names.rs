@@ -232,6 +232,9 @@ pub fn named(
         unit: names.unit,
         taken: String::new(),
         choices: Vec::new(),
+        notions: Vec::new(),
+        sewing: Vec::new(),
+        toile: String::new(),
         pieces,
         joins: Vec::new(),
     };

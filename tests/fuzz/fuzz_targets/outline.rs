@@ -49,6 +49,7 @@ fn piece(bytes: &[u8]) -> Option<Piece> {
         grain: [Point::ORIGIN, Point::new(0.0, 10.0)],
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     })
 }
 
