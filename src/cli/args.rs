@@ -25,6 +25,8 @@ pub enum Command {
     Allow(AllowArgs),
     /// Lay the pieces on cloth: how much to buy, for every cloth and width
     Lay(LayArgs),
+    /// A drawing of another program in (SVG, DXF), pieces out
+    Read(ReadArgs),
     /// Measure a written file against its pieces
     Proof(ProofArgs),
     /// Write a folder with a style and measures to start from
@@ -125,7 +127,33 @@ pub struct AllowArgs {
     /// Pieces (`*.pieces.json`)
     #[arg(value_name = "PIECES")]
     pub pieces: PathBuf,
+    /// How far a cut line may stray from the true one, mm: 0.0005 to 1
+    #[arg(long, value_name = "MM", default_value_t = oaktag::allow::TOLERANCE)]
+    pub tolerance: f64,
     /// The file to write; without it the pieces go to standard output
+    #[arg(short, long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+/// Arguments of `read`.
+#[derive(Debug, Args)]
+pub struct ReadArgs {
+    /// The drawing: SVG, or DXF as text
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// What the pieces and edges are called (`*.names.kdl`); without it the file of that name beside the drawing, if any
+    #[arg(short, long, value_name = "FILE")]
+    pub names: Option<PathBuf>,
+    /// Units to the inch of an SVG that does not say: 96, 90 or 72
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=9600))]
+    pub dpi: Option<u16>,
+    /// The unit of a DXF that does not say: mm, cm or in
+    #[arg(long)]
+    pub unit: Option<String>,
+    /// Ends of lines that are this near to each other are joined, mm
+    #[arg(long, value_name = "MM", default_value_t = oaktag::read::pieces::JOIN)]
+    pub join: f64,
+    /// The pieces to write (`*.pieces.json`); without it they go to standard output
     #[arg(short, long, value_name = "FILE")]
     pub out: Option<PathBuf>,
 }

@@ -202,7 +202,7 @@ fn drafted(walked: Result<Walked>, end: &mut End) -> Option<Walked> {
 /// `oaktag allow`.
 pub fn allow(args: &AllowArgs) -> Outcome {
     let set = people::read_pieces(&args.pieces)?;
-    let (cut, findings) = pipeline::cut(&set)?;
+    let (cut, findings) = pipeline::cut_within(&set, args.tolerance)?;
     say::findings(&findings);
     let cut_lines: Vec<_> = cut.into_iter().map(|piece| piece.cut_line).collect();
     let text = json::write_with_cut_lines(&set, &cut_lines);

@@ -8,6 +8,7 @@ mod lay;
 mod manifest;
 mod new;
 mod people;
+mod read;
 mod record;
 mod say;
 mod send;
@@ -42,6 +43,7 @@ pub fn run() -> ExitCode {
         Command::Walk(args) => commands::walk(args),
         Command::Allow(args) => commands::allow(args),
         Command::Lay(args) => lay::lay(args),
+        Command::Read(args) => read::read(args),
         Command::Proof(args) => commands::proof(args),
         Command::New(args) => new::new(args),
         Command::Device(args) => device::device(args),

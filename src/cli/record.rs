@@ -77,7 +77,9 @@ fn lock(path: &Path, profile: &Path) -> Result<File> {
     let pause = Duration::from_millis(20);
     while file.try_lock().is_err() {
         if waited >= PATIENCE {
-            return Err(trouble("another oaktag is writing this profile".into()).hint("try again when it is done").into());
+            return Err(trouble("another oaktag is writing this profile".into())
+                .hint("try again when it is done")
+                .into());
         }
         std::thread::sleep(pause);
         waited += pause;

@@ -233,7 +233,9 @@ fn doubts(solution: &Solution) -> Vec<Finding> {
     let mut doubts: Vec<Finding> = solution
         .questions
         .iter()
-        .map(|question| Finding::breach(question.clone()).hint("measure that again, from middle of line to middle of line"))
+        .map(|question| {
+            Finding::breach(question.clone()).hint("measure that again, from middle of line to middle of line")
+        })
         .collect();
     for named in &solution.named {
         let ratio = trimmed(named.ratio, 4);

@@ -18,7 +18,7 @@ pub use worn::WornRow;
 use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::measures::{Measures, Side};
-use crate::piece::{Cut, Dart, Edge, Fit, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
+use crate::piece::{Cut, Dart, Edge, Finish, Fit, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
 use crate::source::Text;
 use crate::style::formula::{Dimension, Formula, Quantity, Scope};
 use crate::style::{Along, Grain, PieceSteps, Seam, SpanRef, Style};
@@ -86,7 +86,8 @@ fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Resul
     let choices = drafter.settled_choices()?;
     let unit = measures.unit;
     let zips = worn.iter().filter(|row| !row.remark.is_empty());
-    let zips = zips.map(|row| (row.name.clone(), format!("{} long; {}", format_length(row.finished, unit), row.remark)));
+    let zips =
+        zips.map(|row| (row.name.clone(), format!("{} long; {}", format_length(row.finished, unit), row.remark)));
     let notions = marks::notions(&drafter, &pieces, zips);
     let set = PieceSet {
         style: style.name.clone(),
@@ -352,7 +353,11 @@ impl<'a> Drafter<'a> {
                     pleats.push(Pleat { edge: name.clone(), mouth: mouth.span, length, pressed: pleat.pressed });
                 }
             }
-            edges.push(Edge { name, path: drawn.path, allowance, fold: step.fold, corner: step.corner });
+            edges.push(Edge { name, path: drawn.path, allowance, fold: step.fold, corner: Finish::Mitre });
+        }
+        let usual = Finish::usual(&edges);
+        for ((edge, step), usual) in edges.iter_mut().zip(&steps.edges).zip(usual) {
+            edge.corner = step.corner.unwrap_or(usual);
         }
         let mut lines = Vec::with_capacity(steps.lines.len());
         for step in steps.lines.iter().filter(|line| line.drawn) {
@@ -379,7 +384,18 @@ impl<'a> Drafter<'a> {
         let drills = steps.drills.iter().map(|name| self.point(name)).collect::<Result<_>>()?;
         let grain = self.grain(steps, &edges)?;
         let cut = Cut { count: steps.count, mirrored: steps.mirrored, cloth: steps.cloth.clone() };
-        Ok(Piece { name: steps.name.text.clone(), cut, edges, notches, darts, pleats, grain, drills, lines, fastenings: Vec::new() })
+        Ok(Piece {
+            name: steps.name.text.clone(),
+            cut,
+            edges,
+            notches,
+            darts,
+            pleats,
+            grain,
+            drills,
+            lines,
+            fastenings: Vec::new(),
+        })
     }
 
     /// Says where nothing is left for a dart to take in.

@@ -124,6 +124,34 @@ pub enum Finish {
     FoldBack,
 }
 
+/// A hem bent by more than this, radians, is eased or faced and not turned up in one piece: its corners are mitred.
+const BENT_HEM: f64 = 0.6;
+
+impl Finish {
+    /// The usual finish of the corner at each edge's end, by the kinds of the two edges that meet there: the allowance of a
+    /// hem is folded back, so that turned up its ends lie on the neighbours' cut lines; all else is mitred (common
+    /// practice, no source). A hem is an edge whose name has the word "hem", which is nearly straight, and whose allowance
+    /// is wider than its neighbour's.
+    pub fn usual(edges: &[Edge]) -> Vec<Self> {
+        let hem = |edge: &Edge| {
+            let ends = path::start_tangent(&edge.path).zip(path::end_tangent(&edge.path));
+            let bend = ends.map_or(0.0, |(a, b)| a.cross(b).atan2(a.dot(b)).abs());
+            edge.name.split_whitespace().any(|word| word.eq_ignore_ascii_case("hem")) && bend < BENT_HEM
+        };
+        let turned_up = |edge: &Edge, beside: &Edge| hem(edge) && edge.allowance > beside.allowance;
+        let next = edges.iter().cycle().skip(1);
+        edges
+            .iter()
+            .zip(next)
+            .map(|(edge, next)| {
+                let neither_bare = edge.allowance > 0.0 && next.allowance > 0.0;
+                let folds = neither_bare && (turned_up(edge, next) || turned_up(next, edge));
+                if folds { Self::FoldBack } else { Self::Mitre }
+            })
+            .collect()
+    }
+}
+
 /// A balance mark.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Notch {

@@ -152,7 +152,15 @@ pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
 /// # Errors
 /// As [`allow::allow`].
 pub fn cut(set: &PieceSet) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
-    gather(&set.pieces, |piece| allow::allow(piece, allow::TOLERANCE))
+    cut_within(set, allow::TOLERANCE)
+}
+
+/// [`cut`] within a tolerance of one's own, mm.
+///
+/// # Errors
+/// As [`allow::allow`].
+pub fn cut_within(set: &PieceSet, tolerance: f64) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
+    gather(&set.pieces, |piece| allow::allow(piece, tolerance))
 }
 
 /// What is to be laid besides the devices' media, and how hard to try.
