@@ -31,6 +31,10 @@ pub enum Command {
     Proof(ProofArgs),
     /// Write a folder with a style and measures to start from
     New(NewArgs),
+    /// Draw every piece of a style with its points and edges by name
+    Picture(PictureArgs),
+    /// What was noted at a person's fittings; pass it into the person's block
+    Fit(FitArgs),
     /// The machines' profiles: list, check, explain, history
     Device(DeviceArgs),
     /// Draw a test square for a machine; with its readings, find the machine's correction
@@ -119,6 +123,34 @@ pub struct NewArgs {
     /// The folder to write into; made where it is missing
     #[arg(value_name = "DIR")]
     pub folder: PathBuf,
+}
+
+/// Arguments of `picture`.
+#[derive(Debug, Args)]
+pub struct PictureArgs {
+    /// A style sheet (`*.style.kdl`)
+    #[arg(value_name = "STYLE")]
+    pub style: PathBuf,
+    /// A person's measures (`*.measures.kdl`)
+    #[arg(short, long, value_name = "FILE")]
+    pub measures: PathBuf,
+    /// Estimate the measures that the person lacks
+    #[arg(long)]
+    pub estimate: bool,
+    /// The folder for the drawings, an SVG for each piece
+    #[arg(short, long, value_name = "DIR")]
+    pub out: PathBuf,
+}
+
+/// Arguments of `fit`.
+#[derive(Debug, Args)]
+pub struct FitArgs {
+    /// A person's measures (`*.measures.kdl`)
+    #[arg(value_name = "FILE")]
+    pub measures: PathBuf,
+    /// Let what was noted in this style count for every style of the person; the file is changed
+    #[arg(long, value_name = "STYLE")]
+    pub into_block: Option<String>,
 }
 
 /// Arguments of `allow`.

@@ -38,6 +38,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
         unit.get_or_insert(walked.set.unit);
+        say_fitting(&walked);
         let person = walked.set.person.clone();
         let folder = disk::file_word(&person);
         if folders.contains(&folder) {
@@ -74,6 +75,14 @@ pub fn make(args: &MakeArgs) -> Outcome {
         say::line(&format!("look before you cut: {}", args.out.join(folder).join(PROOF_SHEET).display()));
     }
     Ok(end)
+}
+
+/// Before and after, where the person was fitted.
+fn say_fitting(walked: &Walked) {
+    let table = report::fitting_text(&walked.fitting);
+    if !table.is_empty() {
+        say::line(&format!("{}\n{table}", walked.set.person));
+    }
 }
 
 /// The name of the proof sheet in a person's folder.
@@ -113,6 +122,7 @@ fn draft_once(args: &DraftArgs) -> Outcome {
     let mut end = End::Done;
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
+        say_fitting(&walked);
         say::findings(&walked.findings);
         if !args.from.anyway && walked.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
             say::line(&format!("{}: held back. --anyway goes on all the same.", walked.set.person));
@@ -141,6 +151,9 @@ pub fn walk(args: &WalkArgs) -> Outcome {
     for Person { name, walked } in people::load(&args.from)? {
         if args.lines {
             say::data(&json_line(&name, &walked))?;
+            if walked.is_err() {
+                end = End::Failed;
+            }
             continue;
         }
         let Some(walked) = drafted(walked, &mut end) else { continue };

@@ -4,10 +4,13 @@ mod args;
 mod commands;
 mod device;
 mod disk;
+mod fit;
 mod lay;
 mod manifest;
 mod new;
 mod people;
+mod picture;
+mod progress;
 mod read;
 mod record;
 mod say;
@@ -46,6 +49,8 @@ pub fn run() -> ExitCode {
         Command::Read(args) => read::read(args),
         Command::Proof(args) => commands::proof(args),
         Command::New(args) => new::new(args),
+        Command::Picture(args) => picture::picture(args),
+        Command::Fit(args) => fit::fit(args),
         Command::Device(args) => device::device(args),
         Command::Square(args) => square::square(args),
         Command::Send(args) => send::send(args),

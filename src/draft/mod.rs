@@ -5,6 +5,7 @@
 
 mod darts;
 mod edges;
+mod fitting;
 mod marks;
 mod points;
 mod shears;
@@ -13,6 +14,7 @@ mod strips;
 mod vary;
 mod worn;
 
+pub use fitting::FittingRow;
 pub use worn::WornRow;
 
 use crate::diag::{Finding, Result};
@@ -38,6 +40,8 @@ pub struct Drafted {
     pub set: PieceSet,
     /// What the garment measures when worn.
     pub worn: Vec<WornRow>,
+    /// What the notes of fittings changed.
+    pub fitting: Vec<FittingRow>,
     /// Notes and warnings.
     pub findings: Vec<Finding>,
 }
@@ -51,16 +55,84 @@ pub fn draft(style: &Style, measures: &Measures, choices: &Choices) -> Result<(P
     whole(style, measures, choices).map(|drafted| (drafted.set, drafted.findings))
 }
 
+/// A named point of a piece as it was drafted, before anything was cut or moved.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NamedPoint {
+    /// The piece's name in the style.
+    pub piece: String,
+    /// The point's name.
+    pub name: String,
+    /// Where it lies.
+    pub at: Point,
+}
+
+/// Every named point of every piece that is made, in the style's order; where left and right differ, of the side that the
+/// piece is drawn for.
+///
+/// # Errors
+/// As [`draft`].
+pub fn points(style: &Style, measures: &Measures, choices: &Choices) -> Result<Vec<NamedPoint>> {
+    let mut drafter = Drafter::new(style, measures, choices)?;
+    let mut points = Vec::new();
+    for (index, steps) in style.pieces.iter().enumerate() {
+        if steps.block || !drafter.holds(steps.when.as_ref())? {
+            continue;
+        }
+        drafter.piece = index;
+        drafter.body = if drafter.sided { steps.drawn.map_or(Body::Both, Body::Only) } else { Body::Both };
+        for step in &steps.points {
+            let at = drafter.point(&step.name)?;
+            points.push(NamedPoint { piece: steps.name.text.clone(), name: step.name.text.clone(), at });
+        }
+        drafter.body = Body::Both;
+    }
+    Ok(points)
+}
+
 /// [`draft`], with what the garment measures when worn.
 ///
 /// # Errors
 /// As [`draft`].
 pub fn whole(style: &Style, measures: &Measures, choices: &Choices) -> Result<Drafted> {
-    run(Drafter::new(style, measures, choices)?, measures, &[])
+    let drafter = Drafter::new(style, measures, choices)?;
+    let notes = fitting::notes(style, &measures.fittings);
+    if notes.is_empty() {
+        return run(drafter, measures, &[]).map(|(drafted, _)| drafted);
+    }
+    let (plain, splits) = run(drafter.clone(), measures, &[])?;
+    // A note for one side needs its pieces apart; which these are is known when it has been carried out.
+    let (before, splits) = if notes.iter().any(|(_, note)| note.side.is_some()) {
+        let drawn = style.pieces.iter().filter(|steps| steps.drawn.is_some());
+        let all: Vec<String> = drawn.map(|steps| steps.name.text.clone()).collect();
+        let (apart, splits) = run(drafter.clone(), measures, &all)?;
+        (apart.set, splits)
+    } else {
+        (plain.set.clone(), splits)
+    };
+    let (fitted, said) = fitting::apply(style, &before, &splits, &notes)?;
+    let apart = |index: &usize| {
+        let name = &style.pieces[*index].name.text;
+        [name.clone(), sides::pair_name(Side::Left, name), sides::pair_name(Side::Right, name)]
+            .iter()
+            .any(|made| fitted.contains_key(made))
+    };
+    let splits: HashMap<usize, Split> = splits.into_iter().filter(|(index, _)| apart(index)).collect();
+    let apart: Vec<String> = splits.keys().map(|index| style.pieces[*index].name.text.clone()).collect();
+    let mut rows = fitting::changes(&before.pieces, &fitted);
+    let (mut after, _) = run(Drafter { splits, fitted, ..drafter }, measures, &apart)?;
+    for row in &after.worn {
+        let plain = plain.worn.iter().find(|plain| plain.name == row.name);
+        if let Some(plain) = plain.filter(|plain| (plain.finished - row.finished).abs() > fitting::CHANGED) {
+            rows.push(FittingRow { what: row.name.clone(), before: plain.finished, after: row.finished });
+        }
+    }
+    after.fitting = rows;
+    after.findings.splice(0..0, said);
+    Ok(after)
 }
 
 /// Carries out a whole style. `apart` names pieces that are made left and right apart even where both sides agree.
-fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Result<Drafted> {
+fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Result<(Drafted, HashMap<usize, Split>)> {
     let style = drafter.style;
     drafter.sided |= !apart.is_empty();
     let mut findings = Vec::new();
@@ -69,6 +141,11 @@ fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Resul
         if !steps.block && drafter.holds(steps.when.as_ref())? {
             pieces.extend(sides::pieces(&mut drafter, index, apart.contains(&steps.name.text), &mut findings)?);
             drafter.note_missing_darts(index, &mut findings)?;
+        }
+    }
+    for piece in &mut pieces {
+        if let Some(fitted) = drafter.fitted.get(&piece.name) {
+            *piece = Piece::clone(fitted);
         }
     }
     let mut joins = Vec::new();
@@ -101,7 +178,7 @@ fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Resul
         pieces,
         joins,
     };
-    Ok(Drafted { set, worn, findings })
+    Ok((Drafted { set, worn, fitting: Vec::new(), findings }, drafter.splits))
 }
 
 /// An edge or line as drawn.
@@ -615,6 +692,16 @@ impl<'a> Drafter<'a> {
             return sides::mean(self, of);
         }
         of(self)
+    }
+
+    /// Whether a formula measures a piece that was changed at a fitting.
+    fn watches_fitted(&self, formula: &Formula) -> bool {
+        let fitted = |name: &str| {
+            let made = [name.to_owned(), sides::pair_name(Side::Left, name), sides::pair_name(Side::Right, name)];
+            made.iter().any(|made| self.fitted.contains_key(made))
+        };
+        let named = |steps: &&PieceSteps| fitted(&steps.name.text) && formula.measures(&steps.name.text);
+        !self.fitted.is_empty() && self.style.pieces.iter().any(|steps| named(&steps))
     }
 
     /// The length of an edge of a piece that was changed at a fitting.

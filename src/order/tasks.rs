@@ -97,13 +97,18 @@ fn off_the_line(sheet: &Sheet, stroke: usize, outline: bool, kerf: f64, device: 
     let keeps = if outline { Keeps::Inside } else { Keeps::Outside };
     let moved = knife::half_kerf(path, kerf, keeps, SHARE * device.tolerance);
     let piece = placed.map_or("", |piece| &sheet.placed[piece].piece);
-    let refused = |message: String, hint: &str| Err(Box::new(Finding::error(message).piece(piece).edge(edge).hint(hint)));
+    let refused =
+        |message: String, hint: &str| Err(Box::new(Finding::error(message).piece(piece).edge(edge).hint(hint)));
     match moved {
-        Ok(lines) if lines.is_empty() => {
-            refused(format!("a {} is narrower than the {kerf} mm that the tool takes away", role.name()), "give the role to a pen, or use a finer tool")
-        }
+        Ok(lines) if lines.is_empty() => refused(
+            format!("a {} is narrower than the {kerf} mm that the tool takes away", role.name()),
+            "give the role to a pen, or use a finer tool",
+        ),
         Ok(lines) => Ok(lines),
-        Err(_) => refused(format!("the {} line can't be moved by half of {kerf} mm", role.name()), "please report it; a narrower kerf may help"),
+        Err(_) => refused(
+            format!("the {} line can't be moved by half of {kerf} mm", role.name()),
+            "please report it; a narrower kerf may help",
+        ),
     }
 }
 
@@ -131,7 +136,9 @@ fn quiet_starts(line: &BezPath, points: &[Point]) -> (BezPath, Vec<usize>) {
         }
         along += lengths[at];
     }
-    unquiet.extend(points.iter().filter_map(|point| parts::nearest(line, *point)).filter(|near| near.1 < AT).map(|near| near.0));
+    unquiet.extend(
+        points.iter().filter_map(|point| parts::nearest(line, *point)).filter(|near| near.1 < AT).map(|near| near.0),
+    );
     if unquiet.is_empty() {
         return (line.clone(), Vec::new());
     }
@@ -233,9 +240,9 @@ pub(super) fn settling(sheet: &Sheet, offset: f64) -> Option<(BezPath, Vec2)> {
     /// So many offsets long: an angle φ of the blade falls by tan(φ/2) → tan(φ/2) · e⁻¹⁰ (`proof::blade`).
     const LONG: f64 = 10.0;
     let square = sheet.strokes.iter().filter(|stroke| stroke.role == Role::Square && stroke.placed.is_none());
-    let bounds = square.map(|stroke| kurbo::Shape::bounding_box(&stroke.path)).find(|bounds| {
-        (bounds.width() - sheet.square).abs() < 1e-3 && (bounds.height() - sheet.square).abs() < 1e-3
-    })?;
+    let bounds = square
+        .map(|stroke| kurbo::Shape::bounding_box(&stroke.path))
+        .find(|bounds| (bounds.width() - sheet.square).abs() < 1e-3 && (bounds.height() - sheet.square).abs() < 1e-3)?;
     // Clear of the figures in its corner and of the smaller square in its middle.
     let start = Point::new(bounds.x0 + 0.5 * bounds.width(), bounds.y0 + 0.17 * bounds.height());
     let mut head = BezPath::new();

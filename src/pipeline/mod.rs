@@ -19,9 +19,9 @@ use crate::lay::{self, Copies, Sheet, stripes};
 use crate::mark::{self, Heading, MarkedPiece};
 use crate::measures::Measures;
 use crate::order;
-use crate::piece::PieceSet;
+use crate::piece::{Piece, PieceSet};
 use crate::proof::{self, Proof};
-use crate::report::{self, FileLine, MeasureRow, ProofSheet};
+use crate::report::{self, ChangeRow, FileLine, MeasureRow, ProofSheet};
 use crate::shrink;
 use crate::style::Style;
 use crate::true_up;
@@ -39,6 +39,8 @@ pub struct Walked {
     pub joins: Vec<WalkedJoin>,
     /// What the garment measures when worn, beside the body.
     pub worn: Vec<MeasureRow>,
+    /// What the notes of fittings changed.
+    pub fitting: Vec<ChangeRow>,
     /// Findings so far.
     pub findings: Vec<Finding>,
 }
@@ -125,6 +127,14 @@ pub fn draft_and_walk(style: &Style, measures: &Measures, choices: &Choices, tol
     let drafted = draft::whole(style, measures, choices)?;
     let mut walked = walk_pieces(drafted.set, tolerance);
     walked.worn = drafted.worn.iter().map(|row| worn(row, measures.unit)).collect();
+    let length = |mm| format_length(mm, measures.unit);
+    let change = |row: &draft::FittingRow| ChangeRow {
+        what: row.what.clone(),
+        before: length(row.before),
+        after: length(row.after),
+    };
+    // What a tape can't show is left out.
+    walked.fitting = drafted.fitting.iter().map(change).filter(|row| row.before != row.after).collect();
     walked.findings.splice(0..0, drafted.findings);
     Ok(walked)
 }
@@ -144,7 +154,7 @@ fn worn(row: &draft::WornRow, unit: Unit) -> MeasureRow {
 pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
     walk::carry(&mut set);
     let (joins, findings) = walk::walk(&set, tolerance);
-    Walked { set, joins, worn: Vec::new(), findings }
+    Walked { set, joins, worn: Vec::new(), fitting: Vec::new(), findings }
 }
 
 /// Gives every piece its cut line.
@@ -239,6 +249,7 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
         cloths: &cloths,
         findings: &findings,
         measures: &walked.worn,
+        fitting: &walked.fitting,
     });
     Ok(Made { walked, cut, files, failed, proof_sheet, findings })
 }
@@ -264,7 +275,26 @@ pub fn picture(walked: &Walked) -> Result<String> {
         cloths: &[],
         findings: &findings,
         measures: &walked.worn,
+        fitting: &walked.fitting,
     }))
+}
+
+/// A drawing of every piece with its points and edges by name, SVG: the piece's name and the drawing. What a piece has beyond
+/// the one that it is like is in colour.
+///
+/// # Errors
+/// As [`draft::draft`].
+pub fn step_pictures(style: &Style, measures: &Measures, choices: &Choices) -> Result<Vec<(String, String)>> {
+    let drafted = draft::whole(style, measures, choices)?;
+    let points = draft::points(style, measures, choices)?;
+    let picture = |piece: &Piece| {
+        let steps = style.piece(&piece.name);
+        let of = points.iter().filter(|point| point.piece == piece.name && !piece.name.is_empty());
+        let named: Vec<_> = of.map(|point| (point.name.clone(), point.at)).collect();
+        let is_new = |name: &str| steps.is_some_and(|steps| steps.like.is_some() && style.is_new(steps, name));
+        (piece.name.clone(), report::piece_svg(piece, &named, &is_new))
+    };
+    Ok(drafted.set.pieces.iter().map(picture).collect())
 }
 
 /// The sheets that [`make`] would write for a device, without writing them.

@@ -61,7 +61,8 @@ pub(super) fn follow(
     allowed: f64,
     near: f64,
 ) -> Followed {
-    let mut targets: Vec<Target> = wanted.iter().flat_map(|(index, stroke)| aims(*index, stroke, tool, sheet)).collect();
+    let mut targets: Vec<Target> =
+        wanted.iter().flat_map(|(index, stroke)| aims(*index, stroke, tool, sheet)).collect();
     let mut followed =
         Followed { missing: Vec::new(), extra: Vec::new(), worst: None, wrong: Vec::new(), of: Vec::new() };
     let square = waste(sheet);
@@ -304,7 +305,9 @@ fn judge(target: &Target, tool: &Tool, allowed: f64) -> Verdict {
         return Verdict::Wrong(format!("stays uncut over {} mm, {}", figure(gap[1] - gap[0]), place(*gap)));
     }
     let stated = match tool.tip {
-        Tip::Drag { overcut, run_in, .. } if target.closed && bridges.is_none() => overcut.min(whole) + run_in.min(whole),
+        Tip::Drag { overcut, run_in, .. } if target.closed && bridges.is_none() => {
+            overcut.min(whole) + run_in.min(whole)
+        }
         _ => 0.0,
     };
     if (excess - stated).abs() > unsure {

@@ -13,8 +13,8 @@ use crate::lay::{Sheet, SheetStroke};
 use crate::read::{BarePath, Drawing};
 use crate::role::Role;
 use crate::units::trimmed;
-use kurbo::{BezPath, PathEl, Point, Shape};
 use drawn::{distorted, through};
+use kurbo::{BezPath, PathEl, Point, Shape};
 use pair::{Drawn, pair};
 use serde::Serialize;
 use trace::Trace;
@@ -88,8 +88,10 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     let mut free: Vec<bool> = vec![true; drawn.len()];
     let mut followed = Vec::new();
     for tool in device.tools.iter().filter(|tool| follow::needed(tool)) {
-        let strokes: Vec<(usize, &SheetStroke)> =
-            (0..wanted.len()).map(|i| (i, wanted[i].0)).filter(|(_, stroke)| tool.roles.contains(&stroke.role)).collect();
+        let strokes: Vec<(usize, &SheetStroke)> = (0..wanted.len())
+            .map(|i| (i, wanted[i].0))
+            .filter(|(_, stroke)| tool.roles.contains(&stroke.role))
+            .collect();
         let of_tool = |path: &usize| of_tool(&drawing.paths[*path].layer, tool);
         let own: Vec<usize> = (0..drawn.len()).filter(of_tool).collect();
         own.iter().for_each(|&path| free[path] = drawn[path].is_none());
@@ -155,7 +157,8 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         reasons.push(format!("{} is cut before all else on the piece is done", name(early)));
     }
     if missing.len() * 2 > wanted.len() || largest > allowed {
-        let followed = |bare: &&BarePath| device.tools.iter().any(|tool| follow::needed(tool) && of_tool(&bare.layer, tool));
+        let followed =
+            |bare: &&BarePath| device.tools.iter().any(|tool| follow::needed(tool) && of_tool(&bare.layer, tool));
         let paths = drawing.paths.iter().filter(|bare| !followed(bare)).cloned().collect();
         let plain = Drawing { paths, ..drawing.clone() };
         let traces: Vec<&Trace> = one_by_one.iter().map(|&i| &wanted[i].1).collect();

@@ -6,13 +6,17 @@
 
 mod cloth;
 mod drawing;
+mod fitting;
 mod html;
 mod page;
+mod steps;
 mod text;
 mod words;
 
 pub use cloth::{ClothLine, cloth_svg, cloth_text};
+pub use fitting::{ChangeRow, fitting_text};
 pub use page::proof_sheet;
+pub use steps::piece_svg;
 pub use text::{files_text, walk_json, walk_text};
 
 use crate::allow::CutPiece;
@@ -46,6 +50,8 @@ pub struct ProofSheet<'a> {
     pub findings: &'a [Finding],
     /// Body and finished measures.
     pub measures: &'a [MeasureRow],
+    /// What the notes of fittings changed.
+    pub fitting: &'a [ChangeRow],
 }
 
 /// One written file and how well it agrees with its pieces.

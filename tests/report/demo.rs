@@ -37,6 +37,7 @@ impl Demo {
             cloths: &[],
             findings: &self.findings,
             measures: &self.measures,
+            fitting: &[],
         })
     }
 }
