@@ -6,23 +6,17 @@ use super::{End, Outcome, disk, say, watch};
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::geom::{crossing, path};
 use oaktag::piece::{Piece, json};
-use oaktag::pipeline::{self, Made, NamedDevice, Walked};
+use oaktag::pipeline::{self, Extras, Made, NamedDevice, Walked};
 use oaktag::report::{self, FileLine};
+use oaktag::text::Font;
 use std::path::Path;
+use std::sync::Arc;
 
 /// `oaktag make`.
 pub fn make(args: &MakeArgs) -> Outcome {
-    let mut devices: Vec<NamedDevice> = Vec::new();
-    for name in &args.device {
-        let (device, findings) = disk::device(name)?;
-        say::findings(&findings);
-        if devices.iter().any(|other| other.name == device.name) {
-            return Err(Finding::error(format!("two devices are called \"{}\"", device.name))
-                .hint("name each device once")
-                .into());
-        }
-        devices.push(device);
-    }
+    let small = devices(&args.quarter_scale)?;
+    let devices = devices(&args.device)?;
+    let extras = Extras { font: font(args.font.as_deref())?, quarter_scale: small };
     let mut end = End::Done;
     let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
@@ -37,7 +31,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
                 .hint("make them one at a time, each with its own -o")
                 .into());
         }
-        let made = pipeline::make(walked, &devices)?;
+        let made = pipeline::make_with(walked, &devices, &extras)?;
         say::findings(&made.findings);
         if held(&made, args.from.anyway) {
             say::line(&format!("{person}: held back, nothing was written. --anyway writes all the same."));
@@ -68,8 +62,34 @@ pub fn make(args: &MakeArgs) -> Outcome {
     Ok(end)
 }
 
+/// The devices of those names, each once.
+fn devices(names: &[String]) -> Result<Vec<NamedDevice>> {
+    let mut devices: Vec<NamedDevice> = Vec::new();
+    for name in names {
+        let (device, findings) = disk::device(name)?;
+        say::findings(&findings);
+        if devices.iter().any(|other| other.name == device.name) {
+            return Err(Finding::error(format!("two devices are called \"{}\"", device.name))
+                .hint("name each device once")
+                .into());
+        }
+        devices.push(device);
+    }
+    Ok(devices)
+}
+
+/// The font that the user names.
+fn font(file: Option<&Path>) -> Result<Option<Arc<Font>>> {
+    let Some(file) = file else { return Ok(None) };
+    let font = Font::read(disk::read_bytes(file)?, &file.display().to_string())?;
+    Ok(Some(Arc::new(font)))
+}
+
 /// The name of the proof sheet in a person's folder.
 const PROOF_SHEET: &str = "proof-sheet.html";
+
+/// The name of the making sheet in a person's folder.
+const MAKING_SHEET: &str = "making-sheet.html";
 
 fn write_made(folder: &Path, made: &Made) -> Result<()> {
     let cut_lines: Vec<_> = made.cut.iter().map(|piece| piece.cut_line.clone()).collect();
@@ -79,6 +99,7 @@ fn write_made(folder: &Path, made: &Made) -> Result<()> {
         made.files.iter().map(|file| (file.line().file.clone(), file.bytes())).collect();
     files.push((pieces_name, pieces.as_bytes()));
     files.push((PROOF_SHEET.into(), made.proof_sheet.as_bytes()));
+    files.push((MAKING_SHEET.into(), made.making_sheet.as_bytes()));
     disk::write_all(folder, &files)
 }
 
@@ -211,7 +232,7 @@ pub fn proof(args: &ProofArgs) -> Outcome {
     let set = people::read_pieces(&args.pieces)?;
     let bytes = disk::read_bytes(&args.file)?;
     let file = args.file.display().to_string();
-    let sheets = pipeline::sheets(&set, &named.device)?;
+    let sheets = pipeline::sheets_with(&set, &named.device, font(args.font.as_deref())?.as_ref())?;
     // The file does not say which sheet it holds: it is the one that it fits best.
     let mut best: Option<oaktag::proof::Proof> = None;
     for sheet in &sheets {

@@ -1,17 +1,18 @@
 //! The only wiring: a request in, files and findings out. Bytes leave here proven or not at all.
 
 mod files;
+mod marking;
 
 use crate::allow::{self, CutPiece};
 use crate::calibrate;
 use crate::cloth::Cloth;
-use crate::device::{Blocks, Device, Medium, MediumKind, Sequence, Tip};
+use crate::device::{Device, Medium, MediumKind, Sequence, Tip};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::cloth::{ClothLay, Garment};
 use crate::lay::search::{Budget, Progress};
 use crate::lay::{self, Copies, Sheet};
-use crate::mark::{self, Heading, MarkedPiece};
+use crate::mark::MarkedPiece;
 use crate::measures::Measures;
 use crate::order;
 use crate::piece::{Piece, PieceSet};
@@ -19,10 +20,13 @@ use crate::proof::{self, Proof};
 use crate::report::{self, FileLine, MeasureRow, ProofSheet};
 use crate::shrink;
 use crate::style::Style;
+use crate::text::Font;
 use crate::true_up;
 use crate::units::{Unit, format_length};
 use crate::walk::{self, WalkedJoin};
+use marking::Manner;
 use rayon::prelude::*;
+use std::sync::Arc;
 
 /// Pieces on the net line, walked.
 #[derive(Clone, Debug)]
@@ -46,6 +50,15 @@ pub struct NamedDevice {
     pub device: Device,
 }
 
+/// What `make` may be asked for besides.
+#[derive(Clone, Debug, Default)]
+pub struct Extras {
+    /// The font for letters that have no single strokes.
+    pub font: Option<Arc<Font>>,
+    /// Devices that draw the whole style at a quarter of its size too, to pin up.
+    pub quarter_scale: Vec<NamedDevice>,
+}
+
 /// All that is made for one person.
 #[derive(Clone, Debug)]
 pub struct Made {
@@ -59,6 +72,8 @@ pub struct Made {
     pub failed: Vec<(String, Proof)>,
     /// The proof sheet, HTML.
     pub proof_sheet: String,
+    /// The making sheet, HTML: what to cut, the seams in order, what to buy.
+    pub making_sheet: String,
     /// Every finding of every stage.
     pub findings: Vec<Finding>,
 }
@@ -125,27 +140,24 @@ pub fn cut(set: &PieceSet) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
 /// # Errors
 /// A piece without a cut line, a piece too large for a medium, a device that draws nothing of a job.
 pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
+    make_with(walked, devices, &Extras::default())
+}
+
+/// [`make`], with a font, and quarter-scale sheets.
+///
+/// # Errors
+/// As [`make`].
+pub fn make_with(walked: Walked, devices: &[NamedDevice], extras: &Extras) -> Result<Made> {
     let mut findings = walked.findings.clone();
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
     findings.extend(true_up::true_up(&walked.set, &cut));
-    let (marked, found) = mark_all(&walked.set, &cut)?;
-    findings.extend(found);
+    let all = marking::for_devices(&walked.set, &cut, devices, extras, &mut findings)?;
     let mut files = Vec::new();
     let mut failed = Vec::new();
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
-    let net = if devices.iter().any(|named| named.device.blocks == Blocks::Net) {
-        let (net, found) = net_blocks(&walked.set)?;
-        findings.extend(found);
-        net
-    } else {
-        Vec::new()
-    };
-    let (written, found) = gather(devices, |named| {
-        let marked = if named.device.blocks == Blocks::Net { &net } else { &marked };
-        write_device(&walked.set, named, marked)
-    })?;
+    let (written, found) = gather(&all.wanted, |wanted| write_device(&wanted.set, &wanted.named, all.marked(wanted)))?;
     findings.extend(found);
     for (sheet, file, proof) in written.into_iter().flatten() {
         lines.push(file.line.clone());
@@ -160,14 +172,15 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
     let proof_sheet = report::proof_sheet(&ProofSheet {
         set: &walked.set,
         pieces: &cut,
-        marked: &marked,
+        marked: all.shown(),
         walked: &walked.joins,
         files: &lines,
         sheets: &sheet_slices,
         findings: &findings,
         measures: &walked.worn,
     });
-    Ok(Made { walked, cut, files, failed, proof_sheet, findings })
+    let making_sheet = report::making_sheet(&walked.set, &walked.joins);
+    Ok(Made { walked, cut, files, failed, proof_sheet, making_sheet, findings })
 }
 
 /// The proof sheet of pieces that no file was made of yet.
@@ -198,7 +211,15 @@ pub fn picture(walked: &Walked) -> Result<String> {
 /// # Errors
 /// As [`make`].
 pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
-    let (marked, _) = if device.blocks == Blocks::Net { net_blocks(set)? } else { marked(set)? };
+    sheets_with(set, device, None)
+}
+
+/// [`sheets`], with the font that the files were made with.
+///
+/// # Errors
+/// As [`make`].
+pub fn sheets_with(set: &PieceSet, device: &Device, font: Option<&Arc<Font>>) -> Result<Vec<Sheet>> {
+    let (marked, _) = marking::marked(set, &cut(set)?.0, &Manner::of(device), font)?;
     Ok(lay_for(device, &marked)?.0)
 }
 
@@ -254,39 +275,12 @@ pub fn marked(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     Ok((marked, findings))
 }
 
-/// Every piece as a net block, cut on its sew line, with its marks.
-fn net_blocks(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
-    let mut net = set.clone();
-    net.pieces.iter_mut().flat_map(|piece| &mut piece.edges).for_each(|edge| edge.allowance = 0.0);
-    let (cut, mut findings) = cut(&net)?;
-    let (marked, found) = mark_as(&net, &cut, true)?;
-    findings.extend(found);
-    Ok((marked, findings))
-}
-
 /// Marks every piece, its allowance and all.
 ///
 /// # Errors
 /// As [`mark::mark`].
 pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
-    mark_as(set, cut, false)
-}
-
-fn mark_as(set: &PieceSet, cut: &[CutPiece], net_block: bool) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
-    let of = cut.len();
-    let numbered: Vec<(usize, &CutPiece)> = cut.iter().enumerate().collect();
-    gather(&numbered, |(index, piece)| {
-        let heading = Heading {
-            style: set.style.clone(),
-            person: set.person.clone(),
-            taken: set.taken.clone(),
-            unit: set.unit,
-            number: index + 1,
-            of,
-            net_block,
-        };
-        mark::mark(piece, &heading)
-    })
+    marking::marked(set, cut, &Manner::plain(), None)
 }
 
 fn lay_for(device: &Device, marked: &[MarkedPiece]) -> Result<(Vec<Sheet>, Vec<Finding>)> {
