@@ -1,6 +1,6 @@
 //! Pieces marked as a machine wants them: with allowance or net, notches cut or drawn, at full or at a smaller scale.
 
-use super::{Extras, NamedDevice, gather};
+use super::{Laying, NamedDevice, gather};
 use crate::allow::CutPiece;
 use crate::device::{Blocks, Correction, Device, Notches};
 use crate::diag::{Finding, Result};
@@ -141,7 +141,7 @@ pub(super) fn for_devices(
     set: &PieceSet,
     cut: &[CutPiece],
     devices: &[NamedDevice],
-    extras: &Extras,
+    laying: &Laying,
     findings: &mut Vec<Finding>,
 ) -> Result<All> {
     let title = |style: String| PieceSet { style, pieces: Vec::new(), joins: Vec::new(), ..set.clone() };
@@ -150,7 +150,7 @@ pub(super) fn for_devices(
         set: title(set.style.clone()),
         manner: Manner::of(&named.device),
     });
-    let small = extras.quarter_scale.iter().map(|named| Wanted {
+    let small = laying.quarter_scale.iter().map(|named| Wanted {
         named: NamedDevice { name: format!("quarter-scale-{}", named.name), device: named.device.clone() },
         set: title(format!("{}, quarter scale", set.style)),
         manner: Manner::quarter(&named.device),
@@ -167,7 +167,7 @@ pub(super) fn for_devices(
     }
     let mut manners = Vec::with_capacity(distinct.len());
     for manner in distinct {
-        let (pieces, found) = marked(set, cut, &manner, extras.font.as_ref())?;
+        let (pieces, found) = marked(set, cut, &manner, laying.font)?;
         // What was said of the pieces in one manner is not said again, and at a quarter's size nothing needs saying.
         let small = (manner.scale - 1.0).abs() > 1e-9;
         for finding in found.into_iter().filter(|_| !small) {

@@ -52,6 +52,7 @@ pub fn proof_sheet(content: &ProofSheet) -> String {
     out.push_str(&strips::section(content.walked, set.unit));
     out.push_str(&making::section(set, content.walked));
     out.push_str(&sheets(content));
+    out.push_str(&super::cloth::section(content.cloths));
     out.push_str(&measures(content));
     out.push_str("</main>\n</body></html>\n");
     out

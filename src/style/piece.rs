@@ -1,8 +1,9 @@
 //! A piece and what it takes over from another.
 
-use super::props::{first_text, flag, formula, replace_or_push, text};
+use super::props::{first_text, flag, formula, one_of, replace_or_push, text};
 use super::{EdgeHow, EdgeStep, Grain, Heading, Passing, PieceSteps, PointHow, check, derive, marks, steps};
 use crate::diag::Result;
+use crate::measures::Side;
 use crate::source::{Node, Text, with_known};
 
 /// Reads `piece "Front" { … }`, or a `block`, which is drafted for other pieces to stand on and never cut.
@@ -28,6 +29,7 @@ pub(super) fn empty(node: Node<'_>) -> Result<PieceSteps> {
         when: None,
         count: 1,
         mirrored: false,
+        drawn: None,
         cloth: "main cloth".into(),
         points: Vec::new(),
         edges: Vec::new(),
@@ -138,7 +140,7 @@ pub(super) fn find<'a>(name: &Text, own: &Text, earlier: &'a [PieceSteps]) -> Re
 }
 
 fn read_cut(node: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
-    node.only_takes(1, &["from", "mirrored"])?;
+    node.only_takes(1, &["from", "mirrored", "drawn"])?;
     let value = node.args().next().ok_or_else(|| node.error("how many are cut?").hint("write: cut 2"))?;
     let count = value.number()?;
     if !(1.0..=500.0).contains(&count) || count.fract() != 0.0 {
@@ -146,6 +148,9 @@ fn read_cut(node: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
     }
     piece.count = count as u32;
     piece.mirrored = flag(node, "mirrored")?;
+    if let Some(side) = text(node, "drawn")? {
+        piece.drawn = Some(one_of(&side, &[("left", Side::Left), ("right", Side::Right)])?);
+    }
     if let Some(cloth) = text(node, "from")? {
         piece.cloth = cloth.text;
     }
@@ -229,7 +234,7 @@ fn each_edge_name(piece: &mut PieceSteps, rename: &mut dyn FnMut(&mut Text)) {
             }
             EdgeHow::Along(line) => rename(line),
             EdgeHow::Parallel { of, .. } => of.iter_mut().for_each(&mut *rename),
-            EdgeHow::Mirrored { of, line } => {
+            EdgeHow::Mirrored { of, line, .. } => {
                 rename(of);
                 rename(line);
             }

@@ -65,7 +65,7 @@ pub(super) fn point(node: Node<'_>) -> Result<PointStep> {
     } else if let Some(about) = text(node, "about")? {
         PointHow::Turned { about, from: needed_text(node, "from")?, turn: needed_formula(node, "turn")? }
     } else if let Some(of) = text(node, "mirror-of")? {
-        PointHow::Mirrored { of, line: needed_text(node, "in")? }
+        PointHow::Mirrored { of, line: needed_text(node, "in")?, other_side: false }
     } else if let Some(edge) = text(node, "on")? {
         point_on(node, edge)?
     } else if let Some(to) = text(node, "towards")? {

@@ -51,8 +51,7 @@ fn notches_are_part_of_the_cut_line_where_a_knife_cuts_them() {
 fn no_notch_comes_nearer_than_3_mm_to_the_sew_line() {
     // At least 3 mm (the brief of this work); asked for ½ in deep in an allowance of ½ in.
     let sew = polygon(&rectangle("Yoke", 200.0, 120.0, 12.7).outline());
-    for (kind, how) in
-        [(NotchKind::Slit, Notches::Drawn), (NotchKind::T, Notches::Cut), (NotchKind::VIn, Notches::Cut)]
+    for (kind, how) in [(NotchKind::Slit, Notches::Drawn), (NotchKind::T, Notches::Cut), (NotchKind::VIn, Notches::Cut)]
     {
         let (deep, findings) = made(&with_notch(kind, Some(12.7), 12.7), how);
         let told = findings.iter().any(|f| f.message.contains("was asked for") && f.edge.as_deref() == Some("top"));
@@ -142,8 +141,8 @@ fn a_block_has_a_hole_to_hang_by_clear_of_everything() {
         cloth.piece.cut.cloth = "main".into();
         assert_eq!(role(&marked(&cloth).0, Role::Cut).len(), 1);
     }
-    // A flap of 30 mm has no room, and says so.
-    let mut small = flap();
+    // A loop 20 mm wide has no room, and says so.
+    let mut small = rectangle("Loop", 20.0, 150.0, 0.0);
     small.cut.cloth = "card".into();
     small.edges.iter_mut().for_each(|edge| edge.allowance = 0.0);
     let (block, findings) = made(&net(small), Notches::Cut);
@@ -157,10 +156,7 @@ fn buttons_lie_inside_and_are_left_out_and_told_where_they_do_not() {
     piece.fastenings = (0..5)
         .flat_map(|i| {
             let y = 40.0 + 80.0 * f64::from(i);
-            [
-                Fastening::Button(Point::new(20.0, y)),
-                Fastening::Buttonhole(Point::new(97.0, y), Point::new(75.0, y)),
-            ]
+            [Fastening::Button(Point::new(20.0, y)), Fastening::Buttonhole(Point::new(97.0, y), Point::new(75.0, y))]
         })
         .collect();
     let cut = with_allowance(piece, 12.7);

@@ -34,6 +34,7 @@ impl Demo {
             walked: &self.walked,
             files: &self.files,
             sheets: &sheets,
+            cloths: &[],
             findings: &self.findings,
             measures: &self.measures,
         })
