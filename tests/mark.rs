@@ -1,8 +1,10 @@
 //! Marks on made-up pieces of many sizes, judged by the `geo` crate (an implementation other than the project's own).
 //! Every check is also run on a seeded fault, which it must find.
 
+mod common;
 mod mark_blocks;
 mod mark_pieces;
+mod mark_words;
 
 use geo::{Contains, Distance, Euclidean, Point as GeoPoint, Polygon};
 use kurbo::{Affine, BezPath, Point, Shape, Vec2};
