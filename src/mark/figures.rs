@@ -108,7 +108,7 @@ impl Words {
                     figures.strokes.extend(paths.into_iter().map(stroke));
                 }
                 None if edge.turned.is_none() && edge.fitting().next().is_some() => {
-                    figures.left_out.push(edge.name.clone())
+                    figures.left_out.push(edge.name.clone());
                 }
                 None => {}
             }

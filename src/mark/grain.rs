@@ -127,7 +127,8 @@ fn rides(piece: &Piece, ends: [Point; 2], along: Vec2) -> bool {
         let mouths = dart.mouth.into_iter().filter_map(move |at| Some(path::point_at(&edge?.path, at)?.0));
         mouths.map(|mouth| kurbo::Line::new(mouth, dart.apex))
     });
-    piece.drills.iter().copied().chain(buttons).any(near)
+    let tips = piece.darts.iter().map(|dart| dart.apex);
+    piece.drills.iter().copied().chain(buttons).chain(tips).any(near)
         || piece.lines.iter().any(|line| lines(&line.path).iter().any(parallel))
         || legs.into_iter().any(|leg| parallel(&leg))
 }

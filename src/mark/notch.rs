@@ -174,7 +174,6 @@ impl Sewing<'_> {
     ) -> Result<()> {
         let piece = &self.cut.piece.name;
         let Place { edge, sew, out } = *place;
-        let along = Vec2::new(-out.y, out.x);
         let long = path::length(&self.cut.cut_line);
         let foot = foot(&self.cut.cut_line, sew, out).ok_or_else(|| {
             Finding::error("the cut line doesn't run outside this edge, so its notch has no place")
@@ -252,40 +251,17 @@ impl Sewing<'_> {
             ));
         }
         if kind == NotchKind::VIn && self.heading.notches == Notches::Cut {
-            let base = self
-                .base(&foot, depth)
-                .filter(|(a, b)| self.stays_clear(&[vec![*a, tip], vec![tip, *b]], foot.at, on_the_line));
-            let half = depth * BASE;
-            let v = base.map(|(a, b)| Spliced {
-                from: foot.along - half,
-                to: foot.along + half,
-                tip,
-                base: [a, b],
-                inward: true,
-            });
+            let v = self.inward(&foot, tip, depth, on_the_line);
             if let Some(v) = v.filter(|v| clear_of_others(v, spliced_in, long)) {
                 spliced_in.push(v);
                 return Ok(());
             }
         }
-        let slit = [foot.at, tip];
-        let made = match kind {
-            NotchKind::VIn => self.base(&foot, depth).map(|(a, b)| vec![vec![a, tip, b]]),
-            NotchKind::T => {
-                let half = along * (depth / 3.0).min(2.0);
-                Some(vec![slit.to_vec(), vec![tip - half, tip + half]])
-            }
-            _ => Some(vec![slit.to_vec()]),
-        };
-        let made = made.filter(|strokes| kind == NotchKind::Slit || self.stays_clear(strokes, foot.at, on_the_line));
-        if made.is_none() {
+        if !self.shape(&foot, tip, (kind, depth, on_the_line), edge, strokes) {
             findings.push(warn(
                 "there is no room for this notch's shape here; it is a plain slit".into(),
                 "move the notch away from the corner",
             ));
-        }
-        for points in made.unwrap_or_else(|| vec![slit.to_vec()]) {
-            strokes.push(stroke(Role::Notch, &points));
         }
         Ok(())
     }
@@ -324,6 +300,46 @@ impl Sewing<'_> {
         let level =
             |p: Point| (p - foot.at).hypot() > 0.9 * half && (b - a).normalize().cross(p - foot.at).abs() < 0.35 * half;
         (level(a) && level(b) && (b - a).hypot() > 1.6 * half).then_some((a, b))
+    }
+
+    /// Adds a notch's cuts; a plain slit, and `false`, where there is no room for its shape.
+    fn shape(
+        &self,
+        foot: &Foot,
+        tip: Point,
+        (kind, depth, on_the_line): (NotchKind, f64, bool),
+        edge: &Edge,
+        strokes: &mut Vec<Stroke>,
+    ) -> bool {
+        let slit = [foot.at, tip];
+        let made = match kind {
+            NotchKind::VIn => self.base(foot, depth).map(|(a, b)| vec![vec![a, tip, b]]),
+            NotchKind::T => {
+                let inward = (tip - foot.at).normalize();
+                let half = Vec2::new(inward.y, -inward.x) * (depth / 3.0).min(2.0);
+                Some(vec![slit.to_vec(), vec![tip - half, tip + half]])
+            }
+            _ => Some(vec![slit.to_vec()]),
+        };
+        let made = made.filter(|strokes| kind == NotchKind::Slit || self.stays_clear(strokes, foot.at, on_the_line));
+        let as_wanted = made.is_some();
+        for points in made.unwrap_or_else(|| vec![slit.to_vec()]) {
+            strokes.push(Stroke { role: Role::Notch, edge: edge.name.clone(), path: polyline(&points) });
+        }
+        as_wanted
+    }
+
+    /// A V inward that is part of the cut line, where there is room for it.
+    fn inward(&self, foot: &Foot, tip: Point, depth: f64, on_the_line: bool) -> Option<Spliced> {
+        let (a, b) = self.base(foot, depth)?;
+        let half = depth * BASE;
+        self.stays_clear(&[vec![a, tip], vec![tip, b]], foot.at, on_the_line).then_some(Spliced {
+            from: foot.along - half,
+            to: foot.along + half,
+            tip,
+            base: [a, b],
+            inward: true,
+        })
     }
 
     fn outward(&self, foot: &Foot, out: Vec2, depth: f64) -> Option<Spliced> {
