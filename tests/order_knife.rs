@@ -45,7 +45,7 @@ fn apart(track: &[Point], line: &BezPath) -> f64 {
     let chords: Vec<Line> = track.windows(2).map(|pair| Line::new(pair[0], pair[1])).collect();
     let to_track =
         |p: Point| chords.iter().map(|c| c.nearest(p, 1e-9).distance_sq).fold(f64::INFINITY, f64::min).sqrt();
-    let out = track.iter().step_by(17).map(to_line).fold(0.0, f64::max);
+    let out = track.iter().map(to_line).fold(0.0, f64::max);
     let back = segments
         .iter()
         .flat_map(|s| (0..=12).map(move |i| s.eval(f64::from(i) / 12.0)))

@@ -9,7 +9,7 @@ pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
 use crate::allow::{self, CutPiece};
 use crate::calibrate::{self, CorrectedJob};
 use crate::cloth::Cloth;
-use crate::device::{Device, Medium, MediumKind, Sequence, Tip};
+use crate::device::{Device, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::cloth::{ClothLay, Garment};
@@ -347,7 +347,6 @@ pub fn lay_file(
     named: &NamedDevice,
     scale: f64,
 ) -> Result<(Option<ProvenFile>, Proof, Vec<Finding>)> {
-    can_follow(&named.device)?;
     let mut marked = Vec::new();
     let mut findings = Vec::new();
     for (set, cut) in &laid.cut {
@@ -411,7 +410,6 @@ fn write_device(
     marked: &[MarkedPiece],
     budget: &Budget,
 ) -> Result<(Written, Vec<Finding>)> {
-    can_follow(&named.device)?;
     let (sheets, mut findings) = lay_for(&named.device, marked, budget)?;
     let count = sheets.len();
     let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
@@ -483,30 +481,6 @@ fn parts(job: &CorrectedJob) -> Vec<Part> {
         }
     }
     parts
-}
-
-/// Refuses a profile that asks for what no stage does yet: a line that is not where the blade wants it would pass for one
-/// that is.
-fn can_follow(device: &Device) -> Result<()> {
-    let refuse = |what: String| {
-        let finding = Finding::error(format!("\"{}\": {what} can't be done yet", device.name));
-        Err(Box::new(finding.hint("take it out of the profile only if the machine sees to it by itself")))
-    };
-    if device.sequence == Sequence::PieceByPiece {
-        return refuse("finishing piece by piece".into());
-    }
-    for tool in &device.tools {
-        if tool.tip != Tip::Plain {
-            return refuse(format!("following the tip of the tool \"{}\"", tool.name));
-        }
-        if tool.bridges.is_some() {
-            return refuse(format!("leaving bridges with the tool \"{}\"", tool.name));
-        }
-        if tool.passes > 1 {
-            return refuse(format!("going over each line more than once with the tool \"{}\"", tool.name));
-        }
-    }
-    Ok(())
 }
 
 /// What a sheet takes of its medium, as people say it.

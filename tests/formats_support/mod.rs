@@ -245,6 +245,7 @@ pub fn job(sheet: &Sheet, device: &Device, seed: u64) -> Job {
             .map(|stroke| JobStroke {
                 role: stroke.role,
                 piece: stroke.placed.map_or(String::new(), |i| sheet.placed[i].piece.clone()),
+                placed: stroke.placed,
                 edge: stroke.edge.clone(),
                 path: again(&stroke.path, &mut chance),
             })
