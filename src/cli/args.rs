@@ -84,6 +84,12 @@ pub struct MakeArgs {
     /// Search so many times as long for closer lays
     #[arg(long, value_name = "NUMBER", default_value_t = 1)]
     pub effort: u64,
+    /// A device that also draws the whole style at a quarter of its size, to pin up; give it again for each device
+    #[arg(long, value_name = "NAME", num_args = 1..)]
+    pub quarter_scale: Vec<String>,
+    /// A font (.ttf, .otf) for letters that the program has no pen strokes for
+    #[arg(long, value_name = "FILE")]
+    pub font: Option<PathBuf>,
     /// Print what was made as JSON on standard output
     #[arg(long)]
     pub json: bool,
@@ -202,6 +208,9 @@ pub struct ProofArgs {
     /// The device it was made for
     #[arg(short, long, value_name = "NAME")]
     pub device: String,
+    /// The font that it was made with
+    #[arg(long, value_name = "FILE")]
+    pub font: Option<PathBuf>,
     /// Print the proof as JSON
     #[arg(long)]
     pub json: bool,

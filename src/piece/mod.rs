@@ -344,6 +344,30 @@ impl Piece {
         mouths
     }
 
+    /// Makes the piece larger or smaller about the origin, allowances and all.
+    pub fn scale(&mut self, by: f64) {
+        let larger = Affine::scale(by);
+        for edge in &mut self.edges {
+            edge.path.apply_affine(larger);
+            edge.allowance *= by;
+        }
+        for notch in &mut self.notches {
+            notch.at *= by;
+            notch.depth = notch.depth.map(|depth| depth * by);
+        }
+        for dart in &mut self.darts {
+            dart.mouth = dart.mouth.map(|at| at * by);
+            dart.apex = larger * dart.apex;
+        }
+        for pleat in &mut self.pleats {
+            pleat.mouth = pleat.mouth.map(|at| at * by);
+            pleat.length *= by;
+        }
+        self.grain.iter_mut().chain(&mut self.drills).for_each(|point| *point = larger * *point);
+        self.lines.iter_mut().for_each(|line| line.path.apply_affine(larger));
+        self.fastenings.iter_mut().for_each(|fastening| fastening.apply_affine(larger));
+    }
+
     /// The whole sew line as one closed path.
     pub fn outline(&self) -> BezPath {
         let mut outline = BezPath::new();
