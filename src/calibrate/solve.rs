@@ -96,6 +96,9 @@ impl Solution {
 /// machine has and no mix-up explains.
 pub fn solve(nominal: &Nominal, readings: &Readings) -> Result<Solution> {
     refuse_nonsense(nominal, readings)?;
+    // Along a roll no further than something was measured.
+    let measured = if nominal.step > 0.0 && readings.ladder.is_empty() { nominal.width } else { nominal.reach[0] };
+    let nominal = &Nominal { reach: [measured, nominal.reach[1]], ..*nominal };
     let scale = |values: &[f64], nominal: f64| mean(values) / nominal;
     let (x, y) = (scale(&readings.width, nominal.width), scale(&readings.height, nominal.height));
     let u = mark(readings) * std::f64::consts::SQRT_2;

@@ -120,7 +120,7 @@ fn draw(named: &NamedDevice, request: &SquareRequest, out: &Path) -> Outcome {
         say::line(line);
     }
     if !square.lettered {
-        say::line("(there was no room for this on the square: keep it)");
+        say::line("(there was no room for all of this on the square: keep it)");
     }
     for caution in oaktag::device::cautions(&named.device) {
         say::line(caution);
