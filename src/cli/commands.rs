@@ -3,11 +3,13 @@
 use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
 use super::{End, Outcome, disk, manifest, record, say, watch};
+use oaktag::cloth;
 use oaktag::device::stale;
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::geom::{crossing, path};
+use oaktag::lay::{self, search::Budget};
 use oaktag::piece::{Piece, json};
-use oaktag::pipeline::{self, Made, NamedDevice, Walked};
+use oaktag::pipeline::{self, Laying, Made, NamedDevice, Walked};
 use oaktag::report::{self, FileLine};
 use std::path::Path;
 
@@ -25,6 +27,10 @@ pub fn make(args: &MakeArgs) -> Outcome {
         }
         devices.push(device);
     }
+    let cloths = args.cloth.iter().map(|path| cloth::read(&disk::read_text(path)?, &path.display().to_string()));
+    let cloths = cloths.collect::<Result<Vec<_>>>()?;
+    let budget = Budget { evaluations: lay::QUICK.evaluations.saturating_mul(args.effort.max(1)), ..lay::QUICK };
+    let laying = Laying { cloths: &cloths, budget };
     let mut end = End::Done;
     let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
@@ -39,7 +45,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
                 .hint("make them one at a time, each with its own -o")
                 .into());
         }
-        let made = pipeline::make(walked, &devices)?;
+        let made = pipeline::make_laid(walked, &devices, &laying)?;
         say::findings(&made.findings);
         if held(&made, args.from.anyway) {
             say::line(&format!("{person}: held back, nothing was written. --anyway writes all the same."));
