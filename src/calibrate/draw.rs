@@ -65,13 +65,7 @@ const LONGEST_LADDER: f64 = 3000.0;
 ///
 /// # Errors
 /// A medium that has no room for 30 mm.
-pub fn square(
-    device: &Device,
-    medium: &Medium,
-    size: Size,
-    ladder: Option<f64>,
-    drawn: &str,
-) -> Result<TestSquare> {
+pub fn square(device: &Device, medium: &Medium, size: Size, ladder: Option<f64>, drawn: &str) -> Result<TestSquare> {
     // One page of those that are glued: glue is no machine's doing.
     let (full, margins) = match medium.pages {
         Some(pages) => {
@@ -99,16 +93,14 @@ pub fn square(
     let reach = ladder.map_or(width, |ladder| width.max(ladder.step * ladder.rungs as f64));
 
     let carried = |role: Role| device.tools.iter().any(|tool| tool.roles.contains(&role));
-    let mut strokes = Strokes {
-        role: if carried(Role::Square) { Role::Square } else { Role::Cut },
-        lines: Vec::new(),
-    };
+    let mut strokes = Strokes { role: if carried(Role::Square) { Role::Square } else { Role::Cut }, lines: Vec::new() };
     strokes.frame(width, height);
     if let Some(ladder) = ladder {
         strokes.ladder(&ladder, width);
     }
     let instructions = instructions(device, medium, width, height, ladder, drawn);
-    let brief: Vec<String> = ["width", "height", "diagonal", "diagonal 2"].map(|name| format!("{name} ________")).to_vec();
+    let brief: Vec<String> =
+        ["width", "height", "diagonal", "diagonal 2"].map(|name| format!("{name} ________")).to_vec();
     let lettered = carried(Role::Label)
         && (strokes.letter(&instructions, width, height) || {
             // On a card the names and room for the readings must do.
@@ -200,7 +192,8 @@ impl Strokes {
         self.lines.push((self.role, "test square", Rect::new(0.0, 0.0, width, height).to_path(0.1)));
         self.line("diagonal", (0.0, 0.0), (width, height));
         self.line("diagonal 2", (0.0, height), (width, 0.0));
-        let ticks = |length: f64, step: f64| (1..).map(move |i| f64::from(i) * step).take_while(move |at| *at < length - 1.0);
+        let ticks =
+            |length: f64, step: f64| (1..).map(move |i| f64::from(i) * step).take_while(move |at| *at < length - 1.0);
         let long = |index: usize, every: usize| if (index + 1).is_multiple_of(every) { 6.0 } else { 3.0 };
         for (index, at) in ticks(width, 10.0).enumerate() {
             self.line("tick", (at, 0.0), (at, long(index, 5)));
@@ -276,7 +269,8 @@ mod tests {
         assert!((large.width - 890.0).abs() < 1e-9 && (large.height - 890.0).abs() < 1e-9);
         assert_eq!(large.ladder.map(|ladder| ladder.rungs), Some(10));
         assert!(large.lettered);
-        let bounds = large.sheet.strokes.iter().map(|s| s.path.bounding_box()).reduce(|a, b| a.union(b)).expect("lines");
+        let bounds =
+            large.sheet.strokes.iter().map(|s| s.path.bounding_box()).reduce(|a, b| a.union(b)).expect("lines");
         assert!(bounds.x0 >= 10.0 && bounds.y0 >= 10.0 && bounds.y1 <= 904.4 && bounds.x1 <= large.sheet.width - 10.0);
         let small = drawn(&roll, Size::Small);
         assert!((small.width - 100.0).abs() < 1e-9 && small.ladder.is_none());

@@ -199,7 +199,7 @@ fn refuse_nonsense(nominal: &Nominal, readings: &Readings) -> Result<()> {
     }
     let (w, h) = (mean(&readings.width), mean(&readings.height));
     for (name, values) in &groups[2..4] {
-        for d in values.iter() {
+        for d in *values {
             if !((w - h).abs()..=w + h).contains(d) {
                 let message = format!("a {name} of {} mm can't lie in a rectangle of those sides", trimmed(*d, 2));
                 return Err(Finding::error(message).hint("check which reading is which, and their units").into());
@@ -279,8 +279,7 @@ fn fit_with_spans(nominal: &Nominal, readings: &Readings, x: f64, y: f64) -> Res
     let mut breaks = vec![0.0];
     if readings.ladder.len() > 2 {
         let mut places: Vec<[f64; 2]> = vec![[0.0, 0.0]];
-        places
-            .extend(readings.ladder.iter().enumerate().map(|(i, value)| [nominal.step * (i + 1) as f64, *value]));
+        places.extend(readings.ladder.iter().enumerate().map(|(i, value)| [nominal.step * (i + 1) as f64, *value]));
         let mut knots = Vec::new();
         bends(&places, 0, places.len() - 1, mark(readings) * std::f64::consts::SQRT_2, &mut knots);
         knots.sort_unstable();
@@ -461,7 +460,8 @@ pub fn resolution(readings: &[(f64, bool)]) -> f64 {
     let metric: Vec<f64> = METRIC.into_iter().chain(decimals(0.1)).collect();
     let inches: Vec<f64> = INCHES.into_iter().map(|parts| INCH / parts).chain(decimals(INCH)).collect();
     let mark = |of_inches: bool, marks: &[f64]| {
-        let values: Vec<f64> = readings.iter().filter(|(_, inch)| *inch == of_inches).map(|(value, _)| *value).collect();
+        let values: Vec<f64> =
+            readings.iter().filter(|(_, inch)| *inch == of_inches).map(|(value, _)| *value).collect();
         let fits = |mark: &&f64| values.iter().all(|value| ((value / **mark).round() * **mark - value).abs() < 1e-7);
         (!values.is_empty()).then(|| marks.iter().find(fits).or(marks.last()).copied()).flatten()
     };

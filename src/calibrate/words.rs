@@ -15,7 +15,9 @@ pub fn say(solution: &Solution, medium: &Medium) -> Vec<String> {
         let (size, sure) = (trimmed(off.abs(), digits(sure)), trimmed(sure, digits(sure)));
         let left = (solution.corrected[index] - 1.0).abs() <= 0.0 && solution.feed.is_empty();
         let line = match (left, off > 0.0) {
-            (true, _) => format!("true {way} as far as this tape shows: {size} mm off in a metre, sure to ±{sure}; left as it is"),
+            (true, _) => format!(
+                "true {way} as far as this tape shows: {size} mm off in a metre, sure to ±{sure}; left as it is"
+            ),
             (false, true) => format!("draws {size} mm long in a metre {way}; sure to ±{sure}"),
             (false, false) => format!("draws {size} mm short in a metre {way}; sure to ±{sure}"),
         };
@@ -90,7 +92,12 @@ pub fn residual(solution: &Solution, medium: &Medium, sides: [f64; 2], tolerance
         lines.push(format!("{} mm {word} on {} mm {way}; sure to ±{}", round(off.abs()), round(side), round(sure)));
     }
     if solution.leans {
-        lines.push(format!("{} mm of lean over {} mm; sure to ±{}", round(lean.abs()), round(sides[1]), round(sure[2])));
+        lines.push(format!(
+            "{} mm of lean over {} mm; sure to ±{}",
+            round(lean.abs()),
+            round(sides[1]),
+            round(sure[2])
+        ));
     }
     let worst = [off[0], off[1], lean].map(f64::abs).into_iter().fold(0.0, f64::max);
     let yes = worst <= tolerance;
@@ -114,5 +121,11 @@ fn ways(medium: &Medium) -> [&'static str; 2] {
 
 /// Decimals worth showing beside an uncertainty.
 fn digits(sure: f64) -> usize {
-    if sure < 0.01 { 4 } else if sure < 0.1 { 2 } else { 1 }
+    if sure < 0.01 {
+        4
+    } else if sure < 0.1 {
+        2
+    } else {
+        1
+    }
 }

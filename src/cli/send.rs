@@ -14,6 +14,7 @@ use std::time::Duration;
 
 /// Arguments of `send`.
 #[derive(Debug, Args)]
+#[allow(clippy::struct_excessive_bools)] // flags of a command line are bools
 pub struct SendArgs {
     /// The file that was made for the machine
     #[arg(value_name = "FILE")]
@@ -121,7 +122,8 @@ impl Parts {
 
     /// The first stroke of a piece of that name, with the tool that comes first.
     fn named(&self, piece: &str) -> Result<usize> {
-        let proven = self.proven.as_ref().ok_or_else(|| Box::new(Finding::error("this file's pieces are not known")))?;
+        let proven =
+            self.proven.as_ref().ok_or_else(|| Box::new(Finding::error("this file's pieces are not known")))?;
         let at = proven.parts.iter().position(|part| title(&part.piece) == piece);
         at.map(|part| proven.first_stroke(part)).ok_or_else(|| {
             let names: Vec<&str> = proven.parts.iter().map(|part| title(&part.piece)).collect();
@@ -194,11 +196,17 @@ fn proven(args: &SendArgs, device: &Device, bytes: &[u8]) -> Result<Option<Prove
         return Ok(None);
     }
     if proven.device != device.name {
-        refuse(format!("this file was made for \"{}\", not for \"{}\"", proven.device, device.name), "make it for this one")?;
+        refuse(
+            format!("this file was made for \"{}\", not for \"{}\"", proven.device, device.name),
+            "make it for this one",
+        )?;
     }
     let stamp = stamp_text(device.correction(&proven.medium));
     if !proven.stamp.is_empty() && proven.stamp != stamp {
-        refuse(format!("this file was made with \"{}\", and the profile now says \"{stamp}\"", proven.stamp), "make it again")?;
+        refuse(
+            format!("this file was made with \"{}\", and the profile now says \"{stamp}\"", proven.stamp),
+            "make it again",
+        )?;
     }
     Ok(Some(proven))
 }
@@ -245,8 +253,12 @@ fn describe(args: &SendArgs, link: &Link, job: &[u8], parts: &Parts, start: usiz
     }
     let part = parts.proven.as_ref().map_or(0, |proven| proven.part_of(start));
     say::line(&format!("taken up again with: {}", labels[part.min(labels.len() - 1)..].join(", ")));
-    say::line("first clear the machine's memory as its manual says (mostly: off and on), so that no half command is left in it,");
-    say::line("and leave sheet and zero where they are. Look at the sheet: is everything before that drawn, and nothing of it begun?");
+    say::line(
+        "first clear the machine's memory as its manual says (mostly: off and on), so that no half command is left in it,",
+    );
+    say::line(
+        "and leave sheet and zero where they are. Look at the sheet: is everything before that drawn, and nothing of it begun?",
+    );
     say::line("If not, stop here and give the first piece that is not wholly drawn: --from PIECE");
 }
 
@@ -276,7 +288,8 @@ fn controls() -> Arc<AtomicU8> {
                 match line.trim() {
                     "p" => {
                         // Pause and go on take turns; a stop stays.
-                        let _ = typed.fetch_update(Ordering::SeqCst, Ordering::SeqCst, |now| (now < 2).then_some(1 - now));
+                        let _ =
+                            typed.fetch_update(Ordering::SeqCst, Ordering::SeqCst, |now| (now < 2).then_some(1 - now));
                     }
                     "s" => typed.store(2, Ordering::SeqCst),
                     _ => {}
@@ -376,7 +389,11 @@ fn report(
 ) -> Outcome {
     let file = args.file.display();
     if let Ending::Done { receipt } = sent.ending {
-        let words = if receipt { "the machine took all of it" } else { "all of it was handed over; the machine gives no receipt" };
+        let words = if receipt {
+            "the machine took all of it"
+        } else {
+            "all of it was handed over; the machine gives no receipt"
+        };
         say::line(&format!("{file}: {total} bytes: {words}"));
         return Ok(End::Done);
     }
@@ -389,14 +406,18 @@ fn report(
             say::line(&format!("sent in part or not at all: {}", list(&labels[part..])));
         }
     }
-    say::line("the machine may not have had the last of it, or may still draw what is in its memory: look at the sheet");
+    say::line(
+        "the machine may not have had the last of it, or may still draw what is in its memory: look at the sheet",
+    );
     let hint = if resumable && !labels.is_empty() {
         "to go on from the piece that was under way: the same command with --resume; from another: --resume --from PIECE; all of it on a new sheet: --again"
     } else {
         "it can't be taken up again in the middle: see what came out, and send it whole with --again"
     };
     match &sent.ending {
-        Ending::Lost(error) => Err(Finding::error(format!("the line was lost: {error}")).in_file(file.to_string()).hint(hint).into()),
+        Ending::Lost(error) => {
+            Err(Finding::error(format!("the line was lost: {error}")).in_file(file.to_string()).hint(hint).into())
+        }
         Ending::Stopped { parked } => {
             say::line(match (resumable, parked) {
                 (true, true) => "stopped, and told to lift and park the tool; its own switch stops it at once",

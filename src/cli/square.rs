@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 
 /// Arguments of `square`.
 #[derive(Debug, Args)]
+#[allow(clippy::struct_excessive_bools)] // flags of a command line are bools
 pub struct SquareArgs {
     /// The machine: a profile's file or its short name
     #[arg(value_name = "DEVICE")]
@@ -233,7 +234,9 @@ fn doubts(solution: &Solution) -> Vec<Finding> {
     let mut doubts: Vec<Finding> = solution
         .questions
         .iter()
-        .map(|question| Finding::breach(question.clone()).hint("measure that again, from middle of line to middle of line"))
+        .map(|question| {
+            Finding::breach(question.clone()).hint("measure that again, from middle of line to middle of line")
+        })
         .collect();
     for named in &solution.named {
         let ratio = trimmed(named.ratio, 4);

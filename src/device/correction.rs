@@ -351,13 +351,11 @@ impl Device {
         // From one that goes back itself to the one that it stands for.
         if !of_medium[at].back_to.is_empty() {
             let wanted = &of_medium[at].back_to;
-            match (0..at).find(|earlier| &label(&of_medium, *earlier) == wanted) {
-                Some(earlier) => at = earlier,
-                None => {
-                    let finding = Finding::error(format!("on {medium} it is back at no correction at all already"));
-                    return Err(finding.hint("draw a test square: oaktag square").into());
-                }
-            }
+            let Some(earlier) = (0..at).find(|earlier| &label(&of_medium, *earlier) == wanted) else {
+                let finding = Finding::error(format!("on {medium} it is back at no correction at all already"));
+                return Err(finding.hint("draw a test square: oaktag square").into());
+            };
+            at = earlier;
         }
         let before = (0..at).rev().find(|earlier| of_medium[*earlier].back_to.is_empty());
         let mut back =

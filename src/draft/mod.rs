@@ -86,7 +86,8 @@ fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Resul
     let choices = drafter.settled_choices()?;
     let unit = measures.unit;
     let zips = worn.iter().filter(|row| !row.remark.is_empty());
-    let zips = zips.map(|row| (row.name.clone(), format!("{} long; {}", format_length(row.finished, unit), row.remark)));
+    let zips =
+        zips.map(|row| (row.name.clone(), format!("{} long; {}", format_length(row.finished, unit), row.remark)));
     let notions = marks::notions(&drafter, &pieces, zips);
     let set = PieceSet {
         style: style.name.clone(),
@@ -379,7 +380,18 @@ impl<'a> Drafter<'a> {
         let drills = steps.drills.iter().map(|name| self.point(name)).collect::<Result<_>>()?;
         let grain = self.grain(steps, &edges)?;
         let cut = Cut { count: steps.count, mirrored: steps.mirrored, cloth: steps.cloth.clone() };
-        Ok(Piece { name: steps.name.text.clone(), cut, edges, notches, darts, pleats, grain, drills, lines, fastenings: Vec::new() })
+        Ok(Piece {
+            name: steps.name.text.clone(),
+            cut,
+            edges,
+            notches,
+            darts,
+            pleats,
+            grain,
+            drills,
+            lines,
+            fastenings: Vec::new(),
+        })
     }
 
     /// Says where nothing is left for a dart to take in.

@@ -39,7 +39,9 @@ pub fn to_queue(queue: &str, title: &str, bytes: &[u8], language: Language) -> R
 pub fn to_folder(folder: &Path, name: &str, bytes: &[u8], over: bool) -> Result<PathBuf> {
     let trouble = |what: String| Finding::error(what).in_file(folder.display().to_string());
     if !folder.is_dir() {
-        return Err(trouble("there is no such folder".into()).hint("put the card in, or mount it, and try again").into());
+        return Err(trouble("there is no such folder".into())
+            .hint("put the card in, or mount it, and try again")
+            .into());
     }
     let target = folder.join(name);
     if !over && target.exists() && fs::read(&target).is_ok_and(|there| there != bytes) {

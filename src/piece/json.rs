@@ -1,6 +1,8 @@
 //! `*.pieces.json`: what other tools make or take. Version `pieces/1`.
 
-use super::{Cut, Dart, Edge, Fastening, Finish, Fit, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span};
+use super::{
+    Cut, Dart, Edge, Fastening, Finish, Fit, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span,
+};
 use crate::diag::{Finding, Result, Snippet, nearest};
 use crate::units::{LONGEST, Unit};
 use kurbo::{BezPath, PathEl, Point};
