@@ -88,7 +88,13 @@ pub fn read(text: &str, file: &str) -> Result<(Device, Vec<Finding>)> {
     }
     for node in root.children().filter(|node| node.name() == "correction") {
         let correction = read_correction(node)?;
-        check_correction(node, &correction, &device.media)?;
+        let lean = check_correction(node, &correction, &device.media)?;
+        for medium in
+            device.media.iter_mut().filter(|medium| medium.name == correction.medium && medium.pages.is_some())
+        {
+            // Pages show nothing left of their first column, so what leans to the left stays clear of it.
+            medium.margins.left = medium.margins.left.max(lean + medium.margins.bottom);
+        }
         device.corrections.push(correction);
     }
     device.corrections.sort_by(|a, b| a.date.cmp(&b.date));
@@ -248,8 +254,8 @@ fn read_correction(node: Node<'_>) -> Result<Correction> {
 }
 
 /// The correction's medium is one of the device's, and its lean stays within the margin: a job is corrected about the
-/// sheet's corner, and must not come to lie at negative coordinates.
-fn check_correction(node: Node<'_>, correction: &Correction, media: &[Medium]) -> Result<()> {
+/// sheet's corner, and must not come to lie at negative coordinates. Gives the lean, mm to the left.
+fn check_correction(node: Node<'_>, correction: &Correction, media: &[Medium]) -> Result<f64> {
     let Some(medium) = media.iter().find(|medium| medium.name == correction.medium) else {
         let names: Vec<&str> = media.iter().map(|medium| &*medium.name).collect();
         let finding = node.error(format!("there is no medium \"{}\"", correction.medium));
@@ -271,7 +277,7 @@ fn check_correction(node: Node<'_>, correction: &Correction, media: &[Medium]) -
             .hint("square the machine up by its maker's manual, or widen the margin")
             .into());
     }
-    Ok(())
+    Ok(lean)
 }
 
 /// The node's one value, with nothing beside or inside it.
