@@ -1,4 +1,5 @@
-//! Densities on instances of irregular strip packing: `cargo bench --bench lay -- FILE… --seconds 20 --seed 1 --threads 2`.
+//! Densities on instances of irregular strip packing: `cargo bench --bench lay -- FILE… --seconds 20 --seed 1 --threads 2`;
+//! `--trials N` ends each thread's search after that many places tried, whatever the clock says.
 //!
 //! A file is JSON with `name`, `strip_height` and `items`, each with `demand`, `allowed_orientations` in degrees and
 //! `shape.data`, a list of points. For each one line: name, density, seconds, and whether the lay is sound.
@@ -10,13 +11,14 @@ use std::time::Instant;
 
 fn main() {
     let mut files = Vec::new();
-    let (mut seconds, mut seed, mut threads) = (20.0, 1, 2);
+    let (mut seconds, mut seed, mut threads, mut trials) = (20.0, 1, 2, None);
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
         let mut number = || args.next().and_then(|text| text.parse::<f64>().ok()).expect("a number");
         match &*arg {
             "--bench" => {}
             "--seconds" => seconds = number(),
+            "--trials" => trials = Some(number() as u64),
             "--seed" => seed = number() as u64,
             "--threads" => threads = number() as usize,
             _ => files.push(arg),
@@ -24,7 +26,7 @@ fn main() {
     }
     for file in files {
         let text = std::fs::read_to_string(&file).expect("a file");
-        run(&serde_json::from_str(&text).expect("JSON"), seconds, seed, threads);
+        run(&serde_json::from_str(&text).expect("JSON"), seconds, trials, seed, threads);
     }
 }
 
@@ -47,7 +49,7 @@ fn polygon(points: &[[f64; 2]], at: [f64; 2]) -> Polygon {
     Polygon::new(LineString::from(points.iter().map(|p| (p[0] + at[0], p[1] + at[1])).collect::<Vec<_>>()), Vec::new())
 }
 
-fn run(instance: &Value, seconds: f64, seed: u64, threads: usize) {
+fn run(instance: &Value, seconds: f64, trials: Option<u64>, seed: u64, threads: usize) {
     let began = Instant::now();
     let height = instance["strip_height"].as_f64().expect("a height");
     let (mut forms, mut items) = (Vec::new(), Vec::new());
@@ -74,7 +76,13 @@ fn run(instance: &Value, seconds: f64, seed: u64, threads: usize) {
     let problem = Problem::new(forms, items, height, 0.0, threads);
     let start = left_bottom(&problem, seed);
     let first = began.elapsed().as_secs_f64();
-    let budget = Budget { evaluations: u64::MAX, seconds: Some(seconds - first), threads, seed, enough: 0.0 };
+    let budget = Budget {
+        evaluations: trials.unwrap_or(u64::MAX),
+        seconds: trials.is_none().then_some(seconds - first),
+        threads,
+        seed,
+        enough: 0.0,
+    };
     let laid = search(&problem, start, &budget, &mut |_| true);
     let took = began.elapsed().as_secs_f64();
     let shapes: Vec<Polygon> =

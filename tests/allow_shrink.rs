@@ -20,7 +20,7 @@ fn square_grows_by_its_grain() {
         ("M0 90 L0 0", 10.0, m),
     ]);
     square.grain = [Point::new(50.0, 10.0), Point::new(50.0, 80.0)];
-    square.notches.push(Notch { edge: "e1".into(), at: 45.0, kind: NotchKind::Slit, count: 1 });
+    square.notches.push(Notch { edge: "e1".into(), at: 45.0, kind: NotchKind::Slit, count: 1, depth: None });
     let (grown, findings) = shrink(&square, 10.0, 5.0).expect("grows");
     assert!(findings.is_empty());
     let bounds = grown.outline().bounding_box();

@@ -20,7 +20,7 @@ fn job(path: BezPath) -> Job {
 }
 
 fn correction(x: f64, y: f64, skew: f64) -> Correction {
-    Correction { date: "2026-10-02".into(), medium: "paper".into(), x, y, skew }
+    Correction::plain("2026-10-02", "paper", x, y, skew)
 }
 
 fn path(job: &CorrectedJob) -> &BezPath {

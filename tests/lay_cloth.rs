@@ -5,9 +5,9 @@ use kurbo::{Affine, BezPath, PathEl, Point, Shape, Vec2};
 use oaktag::allow::CutPiece;
 use oaktag::cloth::{Cloth, Way};
 use oaktag::diag::Finding;
-use oaktag::lay::cloth::{ClothLay, Garment, lay_on_cloth};
-use oaktag::lay::prove_cloth;
+use oaktag::lay::cloth::{ClothLay, Garment, Origin, lay_on_cloth};
 use oaktag::lay::search::Budget;
+use oaktag::lay::{keep, prove_cloth};
 use oaktag::piece::{Cut, Edge, Finish, Piece};
 use oaktag::units::Unit;
 
@@ -40,6 +40,7 @@ fn piece(name: &str, corners: &[(f64, f64)], fold: bool, count: u32, mirrored: b
         grain: [middle, middle + along],
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     };
     CutPiece { piece, cut_line }
 }
@@ -71,7 +72,7 @@ fn cloth(folded: bool, way: Way) -> Cloth {
 }
 
 fn laid(pieces: &[CutPiece], cloth: &Cloth, evaluations: u64) -> Result<(ClothLay, Vec<Finding>), Box<Finding>> {
-    lay_on_cloth(&[Garment { person: "Ida", pieces }], cloth, &budget(evaluations), &mut |_| true)
+    lay_on_cloth(&[Garment { person: "Ida", pieces, ties: &[] }], cloth, &[], &budget(evaluations), &mut |_| true)
 }
 
 fn polygon(path: &BezPath) -> Polygon {
@@ -145,7 +146,7 @@ fn flaws_are_left_out() {
         let by = Vec2::new(180.0, f64::midpoint(low, high)) - on_it.placed[1].outline.bounding_box().center().to_vec2();
         shift(&mut on_it, 1, by);
         on_it.placed.truncate(2);
-        assert!(prove_cloth(&on_it, &[Garment { person: "Ida", pieces: &pieces }], &cloth).is_err());
+        assert!(prove_cloth(&on_it, &[Garment { person: "Ida", pieces: &pieces, ties: &[] }], &cloth).is_err());
     }
 }
 
@@ -159,7 +160,7 @@ fn shift(lay: &mut ClothLay, index: usize, by: Vec2) {
 #[test]
 fn the_proof_catches_seeded_faults() {
     let pieces = garment();
-    let garments = [Garment { person: "Ida", pieces: &pieces }];
+    let garments = [Garment { person: "Ida", pieces: &pieces, ties: &[] }];
     for (folded, way) in [(false, Way::One), (true, Way::Garment)] {
         let cloth = cloth(folded, way);
         let (sound, _) = laid(&pieces, &cloth, 5_000).expect("lays");
@@ -235,6 +236,159 @@ fn bad_input_is_said_plainly() {
     assert!(findings.iter().any(|finding| finding.message.contains("too short")));
     let long = Cloth { length: 5000.0, ..cloth(false, Way::Either) };
     assert!(laid(&garment(), &long, 1000).expect("lays").1.is_empty());
+}
+
+#[test]
+fn grain_within_its_tolerance_and_on_the_cross() {
+    let mut pieces = garment();
+    // Binding on the cross: grain at 45° to its sides.
+    let mut bias = piece("Binding", &[(0.0, 0.0), (400.0, 0.0), (400.0, 60.0), (0.0, 60.0)], false, 1, false);
+    bias.piece.grain = [Point::new(180.0, 10.0), Point::new(220.0, 50.0)];
+    pieces.push(bias);
+    let cloth = Cloth { grain: 2.0, ..cloth(false, Way::Either) };
+    let (lay, _) = laid(&pieces, &cloth, 60_000).expect("lays");
+    assert_sound(&lay, &pieces, &cloth);
+    let garments = [Garment { person: "Ida", pieces: &pieces, ties: &[] }];
+    let last = lay.placed.len() - 1;
+    assert_eq!(lay.placed[last].piece, "Binding");
+    // Its box is as wide as it is high on the cloth, or nearly, where it lies within 2° of the cross.
+    let bounds = lay.placed[last].outline.bounding_box();
+    assert!((bounds.width() - bounds.height()).abs() < 400.0 * 0.1, "{bounds:?}");
+    for degrees in [45.0_f64, 4.5] {
+        let mut off = lay.clone();
+        let middle = bounds.center().to_vec2();
+        let about = Affine::translate(middle) * Affine::rotate(degrees.to_radians()) * Affine::translate(-middle);
+        off.placed[last].outline.apply_affine(about);
+        off.placed[last].transform = about * off.placed[last].transform;
+        let finding = prove_cloth(&off, &garments, &cloth).expect_err("off the grain");
+        assert!(finding.message.contains("grain is"), "{finding}");
+    }
+}
+
+#[test]
+fn locked_pieces_stay_and_others_lie_around_them() {
+    let pieces = garment();
+    let cloth = cloth(false, Way::Either);
+    let (first, _) = laid(&pieces, &cloth, 5_000).expect("lays");
+    // Written, locked by hand, and read again.
+    let text = keep::write(&first, &cloth);
+    assert!(keep::read(&text, "first.lay.kdl").expect("reads").is_empty(), "nothing is locked yet");
+    let text = text.replacen("piece \"Front\" for=\"Ida\"", "piece \"Front\" for=\"Ida\" locked=#true", 1);
+    let text = text.replacen("piece \"Sleeve\" for=\"Ida\"", "piece \"Sleeve\" for=\"Mo\" locked=#true", 1);
+    let kept = keep::read(&text, "first.lay.kdl").expect("reads");
+    assert_eq!(kept.len(), 2);
+    let garments = [Garment { person: "Ida", pieces: &pieces, ties: &[] }];
+    let (lay, _) = lay_on_cloth(&garments, &cloth, &kept, &budget(20_000), &mut |_| true).expect("lays");
+    // Ida's front is where it was; Mo's sleeve is worked around and is one more than Ida asked for.
+    assert_eq!(lay.placed.len(), first.placed.len() + 1);
+    let front = lay.placed.iter().find(|placed| placed.piece == "Front").expect("laid");
+    assert_eq!(front.transform, first.placed.iter().find(|placed| placed.piece == "Front").expect("laid").transform);
+    let mut own = lay.clone();
+    let other = own.placed.pop().expect("Mo's");
+    assert!(other.origin == Origin::Other && other.person == "Mo");
+    assert_sound(&own, &pieces, &cloth);
+    let foreign = polygon(&other.outline);
+    for placed in &own.placed {
+        assert!(Euclidean.distance(&polygon(&placed.outline), &foreign) >= cloth.gap - 0.01, "{}", placed.piece);
+    }
+    // Two that lie on one another, and one beyond a narrower cloth, are refused with what to do.
+    let mut twice = kept.clone();
+    twice[1].outline = kept[0].outline.clone();
+    let narrow = Cloth { width: 600.0, ..cloth.clone() };
+    for (kept, cloth) in [(&twice, &cloth), (&kept, &narrow)] {
+        let finding = lay_on_cloth(&garments, cloth, kept, &budget(1000), &mut |_| true).expect_err("refused");
+        assert!(finding.hint.is_some_and(|hint| hint.contains("unlock")), "{}", finding.message);
+    }
+    for bad in [
+        "lay \"x\" { piece \"a\" locked=#true; }",
+        "lay \"x\" { piece \"a\" for=\"b\" at=\"1 2\" locked=#true { outline \"M0 0\"; }; }",
+    ] {
+        assert!(keep::read(bad, "bad.lay.kdl").is_err(), "{bad}");
+    }
+}
+
+#[test]
+fn the_remnant_is_the_largest_rectangle() {
+    let pieces = garment();
+    for folded in [false, true] {
+        let cloth = Cloth { flaws: vec![[1300.0, 1310.0, 300.0, 310.0]], length: 1400.0, ..cloth(folded, Way::Either) };
+        let (lay, _) = laid(&pieces, &cloth, 20_000).expect("lays");
+        let shapes: Vec<Polygon> = lay.placed.iter().map(|placed| polygon(&placed.outline)).collect();
+        let rest = geo::Rect::new((lay.largest.x0, lay.largest.y0), (lay.largest.x1, lay.largest.y1)).to_polygon();
+        assert!(lay.largest.x1 <= lay.remnant[1] + 1e-6 && lay.largest.y1 <= cloth.usable() + 1e-6);
+        assert!(shapes.iter().all(|shape| shape.intersection(&rest).unsigned_area() < 1e-6), "clear of all pieces");
+        // By trial on a coarse grid, with geo: no rectangle is larger but for the rows' height on either side.
+        let clear = |a: [f64; 2], b: [f64; 2]| {
+            let tried = geo::Rect::new((a[0], a[1]), (b[0], b[1])).to_polygon();
+            shapes.iter().all(|shape| shape.intersection(&tried).unsigned_area() < 1e-6)
+                && oaktag::lay::cloth::on_lay(&cloth)
+                    .iter()
+                    .all(|[x0, x1, low, high]| b[0] <= *x0 || a[0] >= *x1 || b[1] <= *low || a[1] >= *high)
+        };
+        let xs: Vec<f64> = (0..=10).map(|n| lay.remnant[1] * f64::from(n) / 10.0).collect();
+        let ys: Vec<f64> = (0..=6).map(|n| cloth.usable() * f64::from(n) / 6.0).collect();
+        for (i, x0) in xs.iter().enumerate() {
+            for x1 in &xs[i + 1..] {
+                for (j, y0) in ys.iter().enumerate() {
+                    for y1 in &ys[j + 1..] {
+                        let area = (x1 - x0) * (y1 - y0);
+                        let inner = (x1 - x0) * (y1 - y0 - 10.0).max(0.0);
+                        if inner > lay.largest.area() + 1.0 {
+                            assert!(!clear([*x0, *y0], [*x1, *y1]), "{area} is larger than {:?}", lay.largest);
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn one_piece_alone_is_as_long_as_it_is() {
+    // Nothing is shorter than its one piece, whatever the search does.
+    let alone = [piece("Apron", &[(0.0, 0.0), (700.0, 0.0), (700.0, 500.0), (0.0, 500.0)], false, 1, false)];
+    let (lay, _) = laid(&alone, &cloth(false, Way::Either), 50_000).expect("lays");
+    assert!((lay.length - 700.0).abs() < 1e-6, "{}", lay.length);
+}
+
+/// Half of three hundred distinct pieces, laid section by section; the full count is in the ignored test.
+#[test]
+fn many_pieces_are_laid_in_sections() {
+    many(150);
+}
+
+#[test]
+#[ignore = "minutes"]
+fn two_thousand_pieces_are_laid() {
+    many(2000);
+}
+
+fn many(count: usize) {
+    let mut random = Random(17);
+    let pieces: Vec<CutPiece> = (0..count)
+        .map(|n| {
+            let mut piece = generated(&mut random, &format!("Piece {n}"));
+            piece.piece.cut.count = 1;
+            piece
+        })
+        .collect();
+    let cloth = Cloth { grain: 1.0, ..cloth(false, Way::Either) };
+    let began = std::time::Instant::now();
+    let (lay, _) = laid(&pieces, &cloth, 20_000).expect("lays");
+    println!(
+        "{count} pieces, {:.0} mm, {:.1} %, {:.0} s",
+        lay.length,
+        100.0 * lay.density,
+        began.elapsed().as_secs_f64()
+    );
+    assert_eq!(lay.placed.len(), count);
+    // Stopped at once it still lays all.
+    if count < 200 {
+        let garments = [Garment { person: "Ida", pieces: &pieces, ties: &[] }];
+        let (stopped, _) = lay_on_cloth(&garments, &cloth, &[], &budget(20_000), &mut |_| false).expect("lays");
+        assert_eq!(stopped.placed.len(), count);
+        assert!(stopped.length >= lay.length);
+    }
 }
 
 /// Random numbers that are the same every time: the 64-bit linear congruential generator of Knuth's MMIX.

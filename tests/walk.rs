@@ -93,6 +93,7 @@ fn panel(name: &str, wide: f64, bulge: f64) -> Piece {
         grain: [Point::new(wide / 2.0, 100.0), Point::new(wide / 2.0, 200.0)],
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     }
 }
 
@@ -109,6 +110,9 @@ fn set(pieces: Vec<Piece>, join: Join) -> PieceSet {
         unit: Unit::Inch,
         taken: String::new(),
         choices: Vec::new(),
+        toile: String::new(),
+        sewing: Vec::new(),
+        notions: Vec::new(),
         pieces,
         joins: vec![join],
     }
@@ -128,7 +132,7 @@ fn join(first: &[&str], second: &[&str]) -> Join {
 }
 
 fn notch(at: f64) -> Notch {
-    Notch { edge: "seam".into(), at, kind: NotchKind::Slit, count: 1 }
+    Notch { edge: "seam".into(), at, kind: NotchKind::Slit, count: 1, depth: None }
 }
 
 /// A linear congruential generator (Knuth, MMIX constants, from memory).

@@ -58,6 +58,7 @@ fn as_outline(path: &BezPath, width: f64) -> Result<Outline> {
         grain: [Point::ORIGIN; 2],
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     };
     let mut outline = outline(&piece, &mut Vec::new())?;
     for side in &mut outline.sides {

@@ -29,8 +29,12 @@ pub enum Command {
     Proof(ProofArgs),
     /// Write a folder with a style and measures to start from
     New(NewArgs),
-    /// The machines' profiles: list, check, explain
+    /// The machines' profiles: list, check, explain, history
     Device(DeviceArgs),
+    /// Draw a test square for a machine; with its readings, find the machine's correction
+    Square(super::square::SquareArgs),
+    /// Send a job to a machine, to an address that its profile names
+    Send(super::send::SendArgs),
 }
 
 /// Where pieces come from.
@@ -68,6 +72,12 @@ pub struct MakeArgs {
     /// The folder to write into; each person has a folder in it
     #[arg(short, long, value_name = "DIR")]
     pub out: PathBuf,
+    /// A cloth (`*.cloth.kdl`) to lay each person's pieces on, for the proof sheet; give it again for each
+    #[arg(short, long, value_name = "FILE", num_args = 1..)]
+    pub cloth: Vec<PathBuf>,
+    /// Search so many times as long for closer lays
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub effort: u64,
     /// Print what was made as JSON on standard output
     #[arg(long)]
     pub json: bool,
@@ -166,6 +176,27 @@ pub enum DeviceCommand {
         #[arg(long)]
         json: bool,
     },
+    /// Show every correction that was recorded, and which is in force
+    History {
+        /// A profile's file or its short name
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// Print as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Go back to the correction before the newest; nothing that was recorded is lost
+    Back {
+        /// A profile's file or its short name
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// The medium; the first where none is named
+        #[arg(long)]
+        medium: Option<String>,
+        /// The day to record it under, as in 2026-10-02; today by this computer's clock where none is given
+        #[arg(long)]
+        date: Option<String>,
+    },
     /// Say in plain words what a machine will do
     Explain {
         /// A profile's file or its short name
@@ -192,19 +223,51 @@ pub struct LayArgs {
     /// All pieces the same way up, as for nap, without a cloth file
     #[arg(long)]
     pub nap: bool,
-    /// Search for this long for each lay; without it as long as a fixed number of trials takes, and the same lay each time
-    #[arg(long, value_name = "SECONDS")]
-    pub seconds: Option<f64>,
-    /// Trials for each lay
-    #[arg(long, value_name = "COUNT", default_value_t = 2_000_000)]
-    pub trials: u64,
-    /// Another number may find another lay
-    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
-    pub seed: u64,
-    /// The folder for the drawings of the lays, SVG
+    /// The width of a plain cloth, in place of those that shops sell; give it again for each
+    #[arg(long, value_name = "LENGTH", num_args = 1.., conflicts_with = "cloth")]
+    pub width: Vec<String>,
+    /// What there is of the cloth, as in --have "3 yd": does it do, and how full can a ruffle be?
+    #[arg(long, value_name = "LENGTH")]
+    pub have: Option<String>,
+    /// How ruffles and bindings are cut: "along" the selvedge without joins, "across" with joins, or as "drafted"
+    #[arg(long, value_name = "WAY")]
+    pub strips: Option<String>,
+    /// A lay that was written (`*.lay.kdl`): pieces with locked=#true in it stay where they are
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub keep: Vec<PathBuf>,
+    /// Write each lay for this device too, proven; needs -o
+    #[arg(short, long, value_name = "NAME", num_args = 1..)]
+    pub device: Vec<String>,
+    /// Draw the device's file one to so many instead of at true size
+    #[arg(long, value_name = "NUMBER", default_value_t = 1.0)]
+    pub scale: f64,
+    /// How long to search.
+    #[command(flatten)]
+    pub search: SearchArgs,
+    /// The folder for the lays: drawings (SVG, 1 : 10), the places of the pieces (`*.lay.kdl`), devices' files
     #[arg(short, long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     /// Print the table as JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// How long `lay` searches.
+#[derive(Debug, Args)]
+pub struct SearchArgs {
+    /// Search for this long for each lay; without it as long as a fixed number of trials takes, and the same lay each time
+    #[arg(long, value_name = "SECONDS")]
+    pub seconds: Option<f64>,
+    /// Trials for each lay
+    #[arg(long, value_name = "COUNT", default_value_t = 200_000)]
+    pub trials: u64,
+    /// So many times as many trials
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub effort: u64,
+    /// Say every better lay on standard error as it is found, even where that is no terminal
+    #[arg(long)]
+    pub progress: bool,
+    /// Another number may find another lay
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub seed: u64,
 }

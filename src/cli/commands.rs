@@ -2,11 +2,14 @@
 
 use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
-use super::{End, Outcome, disk, say, watch};
+use super::{End, Outcome, disk, manifest, record, say, watch};
+use oaktag::cloth;
+use oaktag::device::stale;
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::geom::{crossing, path};
+use oaktag::lay::{self, search::Budget};
 use oaktag::piece::{Piece, json};
-use oaktag::pipeline::{self, Made, NamedDevice, Walked};
+use oaktag::pipeline::{self, Laying, Made, NamedDevice, Walked};
 use oaktag::report::{self, FileLine};
 use std::path::Path;
 
@@ -16,6 +19,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
     for name in &args.device {
         let (device, findings) = disk::device(name)?;
         say::findings(&findings);
+        say::findings(&stale(&device.device, &record::today()));
         if devices.iter().any(|other| other.name == device.name) {
             return Err(Finding::error(format!("two devices are called \"{}\"", device.name))
                 .hint("name each device once")
@@ -23,6 +27,10 @@ pub fn make(args: &MakeArgs) -> Outcome {
         }
         devices.push(device);
     }
+    let cloths = args.cloth.iter().map(|path| cloth::read(&disk::read_text(path)?, &path.display().to_string()));
+    let cloths = cloths.collect::<Result<Vec<_>>>()?;
+    let budget = Budget { evaluations: lay::QUICK.evaluations.saturating_mul(args.effort.max(1)), ..lay::QUICK };
+    let laying = Laying { cloths: &cloths, budget };
     let mut end = End::Done;
     let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
@@ -37,7 +45,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
                 .hint("make them one at a time, each with its own -o")
                 .into());
         }
-        let made = pipeline::make(walked, &devices)?;
+        let made = pipeline::make_laid(walked, &devices, &laying)?;
         say::findings(&made.findings);
         if held(&made, args.from.anyway) {
             say::line(&format!("{person}: held back, nothing was written. --anyway writes all the same."));
@@ -77,7 +85,9 @@ fn write_made(folder: &Path, made: &Made) -> Result<()> {
     let pieces_name = format!("{}.pieces.json", disk::file_word(&made.walked.set.style));
     let mut files: Vec<(String, &[u8])> =
         made.files.iter().map(|file| (file.line().file.clone(), file.bytes())).collect();
+    let list = manifest::with(folder, &made.files);
     files.push((pieces_name, pieces.as_bytes()));
+    files.push((manifest::NAME.into(), list.as_bytes()));
     files.push((PROOF_SHEET.into(), made.proof_sheet.as_bytes()));
     disk::write_all(folder, &files)
 }

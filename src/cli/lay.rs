@@ -3,72 +3,246 @@
 use super::args::LayArgs;
 use super::{End, Outcome, disk, people, say};
 use oaktag::cloth::{self, Cloth, Way};
-use oaktag::diag::{Finding, Severity};
-use oaktag::lay::search::Budget;
+use oaktag::diag::{Finding, Result, Severity};
+use oaktag::lay::keep::{self, Kept};
+use oaktag::lay::search::{Budget, Progress};
+use oaktag::lay::strips;
 use oaktag::piece::PieceSet;
-use oaktag::pipeline;
+use oaktag::pipeline::{self, LaidCloth, NamedDevice};
 use oaktag::report::{self, ClothLine};
+use oaktag::units::{Unit, trimmed};
+use signal_hook::{consts::SIGINT, flag};
+use std::io::IsTerminal;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 /// Threads of the search: as many on every machine, so that the same lay comes of it.
 const THREADS: usize = 2;
 
+/// Scale of the drawings of lays.
+const DRAWN: f64 = 10.0;
+
+/// Everything that one run lays with.
+struct Job<'a> {
+    args: &'a LayArgs,
+    sets: Vec<&'a PieceSet>,
+    kept: Vec<Kept>,
+    devices: Vec<NamedDevice>,
+    budget: Budget,
+    /// Whether the user asked to stop: the best lay so far is then kept.
+    stop: Arc<AtomicBool>,
+}
+
 /// Runs the command.
 pub fn lay(args: &LayArgs) -> Outcome {
-    if args.seconds.is_some_and(|seconds| !(seconds > 0.0 && seconds <= 86_400.0)) || args.trials == 0 {
-        let finding = Finding::error("the search has no time: --seconds is between 0 and a day, --trials 1 or more");
-        return Err(finding.into());
-    }
-    let walked = people::load(&args.from)?.into_iter().map(|person| person.walked).collect::<Result<Vec<_>, _>>()?;
-    let sets: Vec<&PieceSet> = walked.iter().map(|walked| &walked.set).collect();
+    check(args)?;
     let mut end = End::Done;
-    for walked in &walked {
-        say::findings(&walked.findings);
-        if !args.from.anyway && walked.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
+    let mut walked = Vec::new();
+    for person in people::load(&args.from)? {
+        let one = person.walked?;
+        say::findings(&one.findings);
+        if !args.from.anyway && one.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
             end = End::Held;
         }
+        walked.push(one);
     }
     if end == End::Held {
         say::line("held back: put these right, or say --anyway");
         return Ok(end);
     }
-    let given = !args.cloth.is_empty();
-    let budget =
-        Budget { evaluations: args.trials, seconds: args.seconds, threads: THREADS, seed: args.seed, enough: 0.0 };
+    let mut kept = Vec::new();
+    for path in &args.keep {
+        kept.extend(keep::read(&disk::read_text(path)?, &path.display().to_string())?);
+    }
+    let mut devices = Vec::new();
+    for name in &args.device {
+        let (device, findings) = disk::device(name)?;
+        say::findings(&findings);
+        devices.push(device);
+    }
+    let stop = Arc::new(AtomicBool::new(false));
+    // The first stop keeps what there is, a second one ends the program as usual; without either it can be stopped as usual.
+    let _ = flag::register_conditional_shutdown(SIGINT, 130, Arc::clone(&stop));
+    let _ = flag::register(SIGINT, Arc::clone(&stop));
+    let trials = args.search.trials.saturating_mul(args.search.effort);
+    let budget = Budget {
+        evaluations: trials,
+        seconds: args.search.seconds,
+        threads: THREADS,
+        seed: args.search.seed,
+        enough: 0.0,
+    };
+    let sets = walked.iter().map(|walked| &walked.set).collect();
+    let job = Job { args, sets, kept, devices, budget, stop };
     let mut lines: Vec<ClothLine> = Vec::new();
-    let mut drawings: Vec<(String, String)> = Vec::new();
-    for cloth in cloths(args, &sets)? {
-        match pipeline::lay_on_cloth(&sets, &cloth, &budget, &mut |_| true) {
-            Ok((lay, findings)) => {
-                say::findings(&findings);
-                if !args.from.anyway && findings.iter().any(|finding| finding.severity >= Severity::Breach) {
+    let mut words: Vec<String> = Vec::new();
+    let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+    for cloth in cloths(args, &job.sets)? {
+        match job.lay(&cloth, 1.0, 0.0) {
+            Ok(laid) => {
+                say::findings(&laid.findings);
+                if !args.from.anyway && laid.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
                     end = End::Held;
                 }
-                let line = ClothLine::new(&lay, &cloth);
-                let name = disk::file_word(&format!("lay {} {}", cloth.name, line.width));
-                drawings.push((format!("{name}.svg"), report::cloth_svg(&lay, &cloth)));
-                lines.push(line);
+                lines.push(ClothLine::new(&laid.lay, &cloth));
+                words.extend(job.in_words(&laid, &cloth)?);
+                job.draw(&laid, &cloth, &mut files)?;
             }
             // Of a table of widths some may be too narrow.
-            Err(finding) if !given && finding.message.contains("wide across") => {
+            Err(finding) if args.cloth.is_empty() && finding.message.contains("wide across") => {
                 lines.push(ClothLine::too_narrow(&cloth, &finding));
             }
             Err(finding) => return Err(finding),
         }
     }
     if let Some(out) = &args.out {
-        let files: Vec<(String, &[u8])> = drawings.iter().map(|(name, text)| (name.clone(), text.as_bytes())).collect();
+        let files: Vec<(String, &[u8])> = files.iter().map(|(name, bytes)| (name.clone(), &**bytes)).collect();
         disk::write_all(out, &files)?;
     }
     if args.json {
-        say::data(&(serde_json::to_string_pretty(&lines).unwrap_or_default() + "\n"))?;
+        let answers = serde_json::json!({ "cloths": lines, "answers": words });
+        say::data(&(serde_json::to_string_pretty(&answers).unwrap_or_default() + "\n"))?;
     } else {
-        say::data(&report::cloth_text(&lines))?;
+        let words: String = words.iter().flat_map(|line| [line, "\n"]).collect();
+        say::data(&(report::cloth_text(&lines) + &words))?;
     }
     Ok(end)
 }
 
+fn check(args: &LayArgs) -> Result<()> {
+    if args.search.seconds.is_some_and(|seconds| !(seconds > 0.0 && seconds <= 86_400.0))
+        || args.search.trials.min(args.search.effort) == 0
+    {
+        let finding = Finding::error("the search has no time");
+        return Err(finding.hint("--seconds is between 0 and a day, --trials and --effort 1 or more").into());
+    }
+    if !(args.scale >= 1.0 && args.scale <= 1000.0) {
+        return Err(Finding::error("--scale is 1 for true size, or up to 1000 for a drawing").into());
+    }
+    if !args.device.is_empty() && args.out.is_none() {
+        return Err(Finding::error("where do the device's files go?").hint("add -o DIR").into());
+    }
+    Ok(())
+}
+
+impl Job<'_> {
+    /// Lays everything, `fuller` times as full as planned, until the lay is as short as `enough`, mm.
+    fn lay(&self, cloth: &Cloth, fuller: f64, enough: f64) -> Result<LaidCloth> {
+        let mut best = f64::INFINITY;
+        let live = std::io::stderr().is_terminal();
+        let mut progress = |report: Progress| {
+            if report.length < best - 0.05 && (live || self.args.search.progress) {
+                best = report.length;
+                say::line(&format!(
+                    "{}, {}: {}, {:.1} % covered, {:.0} % of the search",
+                    cloth.name,
+                    oaktag::units::format_length(cloth.width, cloth.unit),
+                    cloth::bought_text(report.length, cloth.unit),
+                    100.0 * report.density,
+                    100.0 * report.part
+                ));
+            }
+            !self.stop.load(Ordering::Relaxed)
+        };
+        pipeline::lay_on_cloth(&self.sets, cloth, &self.kept, fuller, &Budget { enough, ..self.budget }, &mut progress)
+    }
+
+    /// What a client asks besides: how strips are cut, whether what was brought does, how full a ruffle can be.
+    fn in_words(&self, laid: &LaidCloth, cloth: &Cloth) -> Result<Vec<String>> {
+        let unit = cloth.unit;
+        let say = |mm: f64| oaktag::units::format_length(mm, unit);
+        let title = format!("{}, {} wide", cloth.name, say(cloth.width));
+        let mut words = Vec::new();
+        for strip in &laid.strips {
+            let at: Vec<String> = strip.joins.iter().map(|at| say(*at)).collect();
+            let lengths: Vec<String> = strip.lengths.iter().map(|long| say(*long)).collect();
+            let joined =
+                if at.is_empty() { "without a join".to_owned() } else { format!("joined at {}", at.join(", ")) };
+            words.push(format!("{title}: \"{}\" is cut in {}, {joined}", strip.name, lengths.join(" + ")));
+        }
+        if cloth.length <= 0.0 {
+            return Ok(words);
+        }
+        let has = cloth::bought_text(cloth.length, unit);
+        let needs = cloth::bought_text(laid.lay.length, unit);
+        if laid.lay.length > cloth.length {
+            let short = say(laid.lay.length - cloth.length);
+            words.push(format!("{title}: {has} does not do: {needs} is needed, {short} more"));
+        } else {
+            words.push(format!("{title}: {has} does: the pieces take {}", say(laid.lay.length)));
+        }
+        let gathered: Vec<_> = self
+            .sets
+            .iter()
+            .flat_map(|set| strips::strips(set))
+            .filter(|strip| strip.times > 1.0 && strip.cloth == cloth.cut_as)
+            .collect();
+        if let Some(most) = gathered.iter().map(|strip| strip.times).reduce(f64::max) {
+            let fullest = self.fullest(cloth, most)?;
+            let names: Vec<String> = gathered
+                .iter()
+                .map(|strip| match fullest {
+                    Some(fuller) => format!(
+                        "\"{}\" can be {} times as long as its seam (planned {})",
+                        strip.name,
+                        trimmed((strip.times * fuller * 20.0).floor() / 20.0, 2),
+                        trimmed(strip.times, 2)
+                    ),
+                    None => format!("\"{}\" does not fit, even without gathers", strip.name),
+                })
+                .collect();
+            words.push(format!("{title}, {has}: {}", names.join("; ")));
+        }
+        Ok(words)
+    }
+
+    /// How many times as full as planned the ruffles can be cut from the length that there is; `None` where they don't fit
+    /// even without gathers. `most` is the fullest ruffle's.
+    fn fullest(&self, cloth: &Cloth, most: f64) -> Result<Option<f64>> {
+        /// Nobody gathers more than this (up to 4 is common practice, no source).
+        const FULL: f64 = 6.0;
+        /// How finely fullness is found.
+        const STEP: f64 = 0.02;
+        let fits =
+            |fuller: f64| -> Result<bool> { Ok(self.lay(cloth, fuller, cloth.length)?.lay.length <= cloth.length) };
+        let (mut low, mut high) = (1.0 / most, (FULL / most).max(1.0));
+        if !fits(low)? {
+            return Ok(None);
+        }
+        if fits(high)? {
+            return Ok(Some(high));
+        }
+        while (high - low) * most > STEP {
+            let middle = f64::midpoint(low, high);
+            if fits(middle)? { low = middle } else { high = middle }
+        }
+        Ok(Some(low))
+    }
+
+    /// The lay's own files: a drawing, the places of its pieces, and the devices' files.
+    fn draw(&self, laid: &LaidCloth, cloth: &Cloth, files: &mut Vec<(String, Vec<u8>)>) -> Result<()> {
+        if self.args.out.is_none() {
+            return Ok(());
+        }
+        let width = oaktag::units::format_length(cloth.width, cloth.unit);
+        let name = disk::file_word(&format!("lay {} {width}", cloth.name));
+        files.push((format!("{name}.svg"), report::cloth_svg(&laid.lay, cloth, DRAWN).into_bytes()));
+        files.push((format!("{name}.lay.kdl"), keep::write(&laid.lay, cloth).into_bytes()));
+        for device in &self.devices {
+            let (file, proof, findings) = pipeline::lay_file(laid, cloth, device, self.args.scale)?;
+            say::findings(&findings);
+            let Some(file) = file else {
+                let message = format!("the lay's file failed its proof: {}", proof.reasons.join("; "));
+                return Err(Finding::error(message).hint("nothing was written; please report it").into());
+            };
+            files.push((format!("{name}.{}", file.line().file), file.bytes().to_vec()));
+        }
+        Ok(())
+    }
+}
+
 /// The cloths of the files, or plain ones of all widths for every cloth that is cut from.
-fn cloths(args: &LayArgs, sets: &[&PieceSet]) -> oaktag::diag::Result<Vec<Cloth>> {
+fn cloths(args: &LayArgs, sets: &[&PieceSet]) -> Result<Vec<Cloth>> {
     let mut cloths = Vec::new();
     for path in &args.cloth {
         cloths.push(cloth::read(&disk::read_text(path)?, &path.display().to_string())?);
@@ -80,13 +254,35 @@ fn cloths(args: &LayArgs, sets: &[&PieceSet]) -> oaktag::diag::Result<Vec<Cloth>
                 names.push(&piece.cut.cloth);
             }
         }
-        let unit = sets.first().map_or(oaktag::units::Unit::Inch, |set| set.unit);
+        let unit = sets.first().map_or(Unit::Inch, |set| set.unit);
         for name in names {
-            for width in cloth::shop_widths(unit) {
+            for width in widths(args, unit)? {
                 let way = if args.nap { Way::One } else { Way::Either };
                 cloths.push(Cloth { folded: args.folded, way, ..Cloth::plain(name, width, unit) });
             }
         }
     }
+    for cloth in &mut cloths {
+        if let Some(way) = &args.strips {
+            cloth.strips = cloth::strip_way(way)
+                .ok_or_else(|| Box::new(Finding::error("--strips is \"along\", \"across\" or \"drafted\"")))?;
+        }
+        if let Some(have) = &args.have {
+            cloth.length = cloth::asked_for(have, cloth.unit)?;
+        }
+    }
     Ok(cloths)
+}
+
+/// The widths asked for, or those that shops sell, mm.
+fn widths(args: &LayArgs, unit: Unit) -> Result<Vec<f64>> {
+    if args.width.is_empty() {
+        return Ok(cloth::shop_widths(unit));
+    }
+    let read = |text: &String| {
+        oaktag::units::parse_length(text, unit).map_err(|_| {
+            Box::new(Finding::error(format!("--width \"{text}\" is no width of cloth")).hint("write --width \"54 in\""))
+        })
+    };
+    args.width.iter().map(read).collect()
 }

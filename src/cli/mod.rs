@@ -5,9 +5,13 @@ mod commands;
 mod device;
 mod disk;
 mod lay;
+mod manifest;
 mod new;
 mod people;
+mod record;
 mod say;
+mod send;
+mod square;
 mod watch;
 
 use args::{Cli, Command};
@@ -41,6 +45,8 @@ pub fn run() -> ExitCode {
         Command::Proof(args) => commands::proof(args),
         Command::New(args) => new::new(args),
         Command::Device(args) => device::device(args),
+        Command::Square(args) => square::square(args),
+        Command::Send(args) => send::send(args),
     };
     match outcome {
         Ok(End::Done) => ExitCode::SUCCESS,

@@ -33,8 +33,34 @@ pub struct Cloth {
     pub repeat: [f64; 2],
     /// Flaws to be left out: from and to along the cloth, from and to across it from the lower edge, mm.
     pub flaws: Vec<[f64; 4]>,
+    /// Seams at which the pattern runs on.
+    pub matches: Vec<Match>,
+    /// How ruffles and bindings are cut.
+    pub strips: StripWay,
     /// What there is of it, mm; 0 where it is still to be bought.
     pub length: f64,
+}
+
+/// A seam at which the cloth's pattern runs on from piece to piece.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Match {
+    /// The seam's name in the style.
+    pub seam: String,
+    /// Which of its notches lie at the same place of the pattern, counted from the seam's start, from 1.
+    pub notch: usize,
+    /// Whether along the cloth and across it; left out where the way the seam runs decides.
+    pub axes: Option<[bool; 2]>,
+}
+
+/// How straight strips are cut.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StripWay {
+    /// In the lengths that the style divides them into.
+    Drafted,
+    /// Along the selvedge, without joins.
+    Along,
+    /// From selvedge to selvedge, joined as seldom as can be.
+    Across,
 }
 
 /// Which way up pieces may lie.
@@ -93,6 +119,8 @@ impl Cloth {
             stretch: [0.0; 2],
             repeat: [0.0; 2],
             flaws: Vec::new(),
+            matches: Vec::new(),
+            strips: StripWay::Drafted,
             length: 0.0,
         }
     }
@@ -104,7 +132,7 @@ impl Cloth {
     }
 }
 
-const KNOWN: [&str; 14] = [
+const KNOWN: [&str; 16] = [
     "unit",
     "cut-as",
     "width",
@@ -118,6 +146,8 @@ const KNOWN: [&str; 14] = [
     "stretch",
     "repeat",
     "flaw",
+    "match",
+    "strips",
     "length",
 ];
 
@@ -173,11 +203,56 @@ pub fn read(text: &str, file: &str) -> Result<Cloth> {
                 }
             }
             "flaw" => cloth.flaws.push(flaw(node, unit)?),
+            "match" => cloth.matches.push(matched(node)?),
+            "strips" => {
+                node.only_takes(1, &[])?;
+                cloth.strips = strip_way(node.title()?).ok_or_else(|| {
+                    node.error("strips are cut which way?").hint("write \"along\", \"across\" or \"drafted\"")
+                })?;
+            }
             _ => return Err(node.unknown(&KNOWN).into()),
         }
     }
     check(&cloth).map_err(|finding| Box::new((*finding).in_file(file)))?;
     Ok(cloth)
+}
+
+/// A finer pattern is not matched, mm.
+const LEAST_REPEAT: f64 = 1.0;
+
+/// The way of cutting strips that goes by that name.
+pub fn strip_way(name: &str) -> Option<StripWay> {
+    match name {
+        "along" => Some(StripWay::Along),
+        "across" => Some(StripWay::Across),
+        "drafted" => Some(StripWay::Drafted),
+        _ => None,
+    }
+}
+
+/// A length of cloth as it is asked for: `3 1/8 yd`, `2.5 m`, or any other length; a bare number is in yards or metres.
+///
+/// # Errors
+/// No length over 0 and up to 100 m.
+pub fn asked_for(text: &str, unit: Unit) -> Result<f64> {
+    let text = text.trim();
+    let wrong = || {
+        Box::new(Finding::error(format!("\"{text}\" is no length of cloth")).hint("write \"3 1/8 yd\" or \"2.5 m\""))
+    };
+    let number = |text: &str| crate::units::parse_length(text.trim(), Unit::Millimetre).map_err(|_| wrong());
+    let bare = |text: &str| text.chars().all(|c| c.is_ascii_digit() || " ./,-".contains(c));
+    let (yard, metre) = (36.0 * INCH, 1000.0);
+    let strip = |ends: &[&str]| ends.iter().find_map(|end| text.strip_suffix(end)).filter(|rest| bare(rest));
+    let length = if let Some(rest) = strip(&["yards", "yard", "yds", "yd"]) {
+        number(rest)? * yard
+    } else if let Some(rest) = strip(&["metres", "metre", "m"]) {
+        number(rest)? * metre
+    } else if bare(text) {
+        number(text)? * if unit == Unit::Inch { yard } else { metre }
+    } else {
+        crate::units::parse_length(text, unit).map_err(|_| wrong())?
+    };
+    if length > 0.0 && length <= crate::units::LONGEST { Ok(length) } else { Err(wrong()) }
 }
 
 /// What no cloth can be, whether from a file or from elsewhere.
@@ -190,6 +265,24 @@ pub fn check(cloth: &Cloth) -> Result<()> {
         return Err(
             Finding::error(format!("the cloth \"{}\" has a size that is no length up to 100 m", cloth.name)).into()
         );
+    }
+    for (axis, way) in ["along", "across"].into_iter().enumerate() {
+        let asked = cloth.matches.iter().find(|wanted| wanted.axes.is_some_and(|axes| axes[axis]));
+        if let Some(wanted) = asked.filter(|_| cloth.repeat[axis] <= 0.0) {
+            let message = format!(
+                "\"{}\" is to be matched {way} at the seam \"{}\", but has no repeat {way}",
+                cloth.name, wanted.seam
+            );
+            return Err(Finding::error(message).hint(format!("add: repeat {way}=\"4 in\"")).into());
+        }
+    }
+    if !cloth.matches.is_empty() && cloth.repeat.iter().all(|repeat| *repeat <= 0.0) {
+        let message = format!("\"{}\" is to be matched, but has no repeat", cloth.name);
+        return Err(Finding::error(message).hint("add: repeat along=\"4 in\"").into());
+    }
+    if cloth.repeat.iter().any(|repeat| *repeat > 0.0 && *repeat < LEAST_REPEAT) {
+        let message = format!("the pattern of \"{}\" comes again within a millimetre", cloth.name);
+        return Err(Finding::error(message).hint("so fine a pattern need not be matched: leave out its repeat").into());
     }
     if cloth.width <= 0.0 {
         return Err(Finding::error(format!("the cloth \"{}\" has no width", cloth.name))
@@ -235,6 +328,24 @@ fn both(node: Node<'_>, least: f64, most: f64) -> Result<[f64; 2]> {
     Ok([number(node, "along", least, most)?.unwrap_or(0.0), number(node, "across", least, most)?.unwrap_or(0.0)])
 }
 
+fn matched(node: Node<'_>) -> Result<Match> {
+    node.only_takes(1, &["notch", "by"])?;
+    let notch = number(node, "notch", 1.0, 99.0)?.unwrap_or(1.0);
+    let axes = match node.prop("by") {
+        None => None,
+        Some(value) => Some(match value.string()? {
+            "along" => [true, false],
+            "across" => [false, true],
+            "both" => [true, true],
+            _ => {
+                let finding = value.error("matched which way?");
+                return Err(finding.hint("write by=\"along\", by=\"across\" or by=\"both\"").into());
+            }
+        }),
+    };
+    Ok(Match { seam: node.title()?.to_owned(), notch: notch as usize, axes })
+}
+
 fn flaw(node: Node<'_>, unit: Unit) -> Result<[f64; 4]> {
     const NAMES: [&str; 4] = ["from", "to", "low", "high"];
     node.only_takes(0, &NAMES)?;
@@ -267,6 +378,24 @@ mod tests {
     }
 
     #[test]
+    fn lengths_as_they_are_asked_for() {
+        // 1 yd = 914.4 mm exactly (international yard, 1959).
+        for (text, unit, mm) in [
+            ("3 yd", Unit::Inch, 2743.2),
+            ("3 1/8 yds", Unit::Centimetre, 2857.5),
+            ("2.5 m", Unit::Inch, 2500.0),
+            ("2", Unit::Inch, 1828.8),
+            ("2", Unit::Centimetre, 2000.0),
+            ("90 in", Unit::Centimetre, 2286.0),
+        ] {
+            assert!((asked_for(text, unit).expect(text) - mm).abs() < 1e-9, "{text}");
+        }
+        for bad in ["", "0", "-1 yd", "a yard", "200 m", "nan"] {
+            assert!(asked_for(bad, Unit::Inch).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
     fn a_cloth_is_read_and_slips_are_refused() {
         let text = r#"cloth "Blue wool" { unit "in"; width "54"; selvedge "1/2"; folded #true; nap #true; flaw from="10" to="12" low="1" high="2" }"#;
         let cloth = read(text, "a.cloth.kdl").expect("reads");
@@ -276,6 +405,10 @@ mod tests {
             ("width \"1\"", "selvedges"),
             ("width \"45\"; nape #true", "not known"),
             ("width \"45\"; shrinkage along=90", "between"),
+            ("width \"45\"; match \"side\"", "no repeat"),
+            ("width \"45\"; repeat along=\"4\"; match \"side\" by=\"across\"", "no repeat across"),
+            ("width \"45\"; repeat along=\"4\"; match \"side\" by=\"luck\"", "which way"),
+            ("width \"45\"; strips \"somehow\"", "which way"),
             ("width \"45\"; flaw from=\"2\" to=\"1\" low=\"0\" high=\"1\"", "ends before"),
         ] {
             let finding = read(&format!("cloth \"x\" {{ unit \"in\"; {bad}; }}"), "a").expect_err(bad);

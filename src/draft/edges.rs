@@ -1,7 +1,6 @@
 //! Edges and inner lines drawn.
 
-use super::darts;
-use super::{Drafter, Drawn};
+use super::{Body, Drafter, Drawn, darts, sides};
 use crate::diag::Result;
 use crate::geom::spline::{self, Knot};
 use crate::geom::{offset, parts, path};
@@ -37,7 +36,10 @@ pub(super) fn draw<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep) -> Result<
         EdgeHow::Arc { about, clockwise } => Drawn::plain(arc(drafter, edge, about, *clockwise)?),
         EdgeHow::Along(line) => Drawn::plain(along(drafter, edge, line)?),
         EdgeHow::Parallel { of, inward } => Drawn::plain(parallel(drafter, edge, of, inward)?),
-        EdgeHow::Mirrored { of, line } => mirrored(drafter, edge, of, line)?,
+        EdgeHow::Mirrored { of, line, other_side } => {
+            let body = if *other_side { drafter.body.other() } else { drafter.body };
+            mirrored(drafter, edge, of, line, body)?
+        }
     };
     darts::pleats(drafter, edge, &mut drawn)?;
     Ok(drawn)
@@ -218,15 +220,25 @@ fn corner(edge: &EdgeStep, before: &BezPath, after: &BezPath, reach: f64) -> Res
     Ok(joined)
 }
 
-fn mirrored<'a>(drafter: &mut Drafter<'a>, edge: &'a EdgeStep, of: &'a Text, line: &'a Text) -> Result<Drawn> {
+fn mirrored<'a>(
+    drafter: &mut Drafter<'a>,
+    edge: &'a EdgeStep,
+    of: &'a Text,
+    line: &'a Text,
+    body: Body,
+) -> Result<Drawn> {
     let image = drafter.mirror_in(line)?;
-    let source = drafter.drawn(of)?;
+    let source = drafter.for_body(body, |drafter| drafter.drawn(of))?;
     let long = path::length(&source.path);
     let mut flipped = path::reversed(&(image * source.path));
     if !edge.from.text.is_empty() && !edge.to.text.is_empty() {
-        let (start, end) = (drafter.point(&edge.from)?, drafter.point(&edge.to)?);
-        if path::start(&flipped).is_some_and(|p| p.distance(start) < ON) {
-            settle_ends(&mut flipped, start, end);
+        let ends = [drafter.point(&edge.from)?, drafter.point(&edge.to)?];
+        let off = |a: Option<Point>, b: Point| a.map_or(0.0, |a| a.distance(b));
+        let apart = off(path::start(&flipped), ends[0]).max(off(path::end(&flipped), ends[1]));
+        if apart < ON {
+            settle_ends(&mut flipped, ends[0], ends[1]);
+        } else if body != drafter.body {
+            return Err(sides::centres_differ(&line.text, apart, drafter.style.unit).at(line.snippet()).into());
         }
     }
     let mouths = darts::mirrored(drafter.steps(), &source.mouths, of, &edge.name, long);

@@ -5,8 +5,10 @@
 
 mod darts;
 mod edges;
+mod marks;
 mod points;
 mod shears;
+mod sides;
 mod strips;
 mod vary;
 mod worn;
@@ -15,13 +17,14 @@ pub use worn::WornRow;
 
 use crate::diag::{Finding, Result};
 use crate::geom::path;
-use crate::measures::Measures;
+use crate::measures::{Measures, Side};
 use crate::piece::{Cut, Dart, Edge, Fit, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
 use crate::source::Text;
 use crate::style::formula::{Dimension, Formula, Quantity, Scope};
 use crate::style::{Along, Grain, PieceSteps, Seam, SpanRef, Style};
 use crate::units::{Unit, format_length, trimmed};
 use kurbo::{Affine, BezPath, Point, Vec2};
+use sides::{Body, Split};
 use std::collections::{BTreeMap, HashMap};
 use std::rc::Rc;
 
@@ -53,19 +56,24 @@ pub fn draft(style: &Style, measures: &Measures, choices: &Choices) -> Result<(P
 /// # Errors
 /// As [`draft`].
 pub fn whole(style: &Style, measures: &Measures, choices: &Choices) -> Result<Drafted> {
-    let mut drafter = Drafter::new(style, measures, choices)?;
+    run(Drafter::new(style, measures, choices)?, measures, &[])
+}
+
+/// Carries out a whole style. `apart` names pieces that are made left and right apart even where both sides agree.
+fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Result<Drafted> {
+    let style = drafter.style;
+    drafter.sided |= !apart.is_empty();
     let mut findings = Vec::new();
     let mut pieces = Vec::with_capacity(style.pieces.len());
-    for index in 0..style.pieces.len() {
-        if !style.pieces[index].block && drafter.holds(style.pieces[index].when.as_ref())? {
-            let piece = drafter.finished(index)?;
-            pieces.push(Piece::clone(&piece));
+    for (index, steps) in style.pieces.iter().enumerate() {
+        if !steps.block && drafter.holds(steps.when.as_ref())? {
+            pieces.extend(sides::pieces(&mut drafter, index, apart.contains(&steps.name.text), &mut findings)?);
             drafter.note_missing_darts(index, &mut findings)?;
         }
     }
     let mut joins = Vec::new();
     for seam in &style.seams {
-        joins.extend(drafter.join(seam)?);
+        joins.extend(sides::joins(&mut drafter, seam)?);
     }
     for strip in &style.strips {
         if let Some(made) = drafter.strip(strip)? {
@@ -76,12 +84,20 @@ pub fn whole(style: &Style, measures: &Measures, choices: &Choices) -> Result<Dr
     let worn = worn::rows(&mut drafter, measures, &pieces, &mut findings)?;
     worn::warnings(&mut drafter, &mut findings)?;
     let choices = drafter.settled_choices()?;
+    let unit = measures.unit;
+    let zips = worn.iter().filter(|row| !row.remark.is_empty());
+    let zips =
+        zips.map(|row| (row.name.clone(), format!("{} long; {}", format_length(row.finished, unit), row.remark)));
+    let notions = marks::notions(&drafter, &pieces, zips);
     let set = PieceSet {
         style: style.name.clone(),
         person: measures.person.clone(),
         unit: measures.unit,
         taken: measures.taken.clone(),
         choices,
+        toile: measures.toile(&style.name).to_owned(),
+        sewing: style.sewing.clone(),
+        notions,
         pieces,
         joins,
     };
@@ -122,18 +138,27 @@ impl Drawn {
 #[derive(Clone)]
 struct Drafter<'a> {
     style: &'a Style,
-    settled: HashMap<String, Quantity>,
+    /// Measures and named values, for both sides, the left and the right.
+    settled: [HashMap<String, Quantity>; 3],
     /// Choices that were set, each with the unit of its bare numbers.
     overrides: HashMap<&'a str, (Formula, Unit)>,
     /// The unit of bare numbers in the formula at hand.
     bare: Unit,
-    points: HashMap<(usize, &'a str), Point>,
-    edges: HashMap<(usize, &'a str), Drawn>,
-    finished: HashMap<usize, Rc<Piece>>,
+    points: HashMap<(usize, Body, &'a str), Point>,
+    edges: HashMap<(usize, Body, &'a str), Drawn>,
+    finished: HashMap<(usize, Body), Rc<Piece>>,
     strips: HashMap<&'a str, Option<Rc<strips::Made>>>,
     /// What is being worked out, innermost last: to find circles.
     pending: Vec<String>,
     piece: usize,
+    /// The side of the body at hand.
+    body: Body,
+    /// Whether left and right are drafted apart.
+    sided: bool,
+    /// The pieces that came out apart.
+    splits: HashMap<usize, Split>,
+    /// Pieces as they are after a fitting, by name: their lengths count.
+    fitted: HashMap<String, Rc<Piece>>,
 }
 
 /// Steps that wait for each other go no deeper than this.
@@ -141,7 +166,8 @@ const DEEPEST: usize = 200;
 
 impl<'a> Drafter<'a> {
     fn new(style: &'a Style, measures: &Measures, choices: &Choices) -> Result<Self> {
-        let mut settled = HashMap::new();
+        let mut settled: [HashMap<String, Quantity>; 3] = Default::default();
+        let mut sided = false;
         for need in &style.needs {
             let Some(measure) = measures.values.get(&need.name) else {
                 let finding = Finding::error(format!(
@@ -156,7 +182,11 @@ impl<'a> Drafter<'a> {
                     ))
                     .into());
             };
-            settled.insert(need.name.clone(), Quantity::length(measure.mm));
+            let [left, right] = measure.sides.unwrap_or([measure.mm; 2]);
+            sided |= measure.sides.is_some();
+            for (settled, mm) in settled.iter_mut().zip([measure.mm, left, right]) {
+                settled.insert(need.name.clone(), Quantity::length(mm));
+            }
         }
         let mut overrides = HashMap::new();
         let set_here = measures.choices.iter().map(|choice| (choice, measures.unit));
@@ -179,6 +209,10 @@ impl<'a> Drafter<'a> {
             strips: HashMap::new(),
             pending: Vec::new(),
             piece: 0,
+            body: Body::Both,
+            sided,
+            splits: HashMap::new(),
+            fitted: HashMap::new(),
         })
     }
 
@@ -195,6 +229,23 @@ impl<'a> Drafter<'a> {
         let result = run(self);
         self.pending.pop();
         result
+    }
+
+    /// Carries something out for a side of the body.
+    fn for_body<T>(&mut self, body: Body, run: impl FnOnce(&mut Self) -> T) -> T {
+        let outer = std::mem::replace(&mut self.body, body);
+        let result = run(self);
+        self.body = outer;
+        result
+    }
+
+    /// How a piece of the style came apart, and its place.
+    fn split(&self, piece: &str) -> Option<(Split, usize)> {
+        if self.splits.is_empty() {
+            return None;
+        }
+        let index = self.style.pieces.iter().position(|steps| steps.name.text == piece)?;
+        self.splits.get(&index).map(|split| (*split, index))
     }
 
     fn steps(&self) -> &'a PieceSteps {
@@ -214,11 +265,11 @@ impl<'a> Drafter<'a> {
     fn drawn(&mut self, name: &Text) -> Result<Drawn> {
         let steps = self.steps();
         if let Some(edge) = steps.edge(&name.text) {
-            let key = (self.piece, edge.name.text.as_str());
+            let key = (self.piece, self.body, edge.name.text.as_str());
             if let Some(drawn) = self.edges.get(&key) {
                 return Ok(drawn.clone());
             }
-            let what = format!("edge \"{}\" of \"{}\"", name.text, steps.name.text);
+            let what = format!("{}edge \"{}\" of \"{}\"", self.body.words(), name.text, steps.name.text);
             let drawn = self.step(what, name, |drafter| edges::draw(drafter, edge))?;
             self.edges.insert(key, drawn.clone());
             return Ok(drawn);
@@ -256,7 +307,8 @@ impl<'a> Drafter<'a> {
 
     /// A piece with all that the shears do to it.
     fn finished(&mut self, index: usize) -> Result<Rc<Piece>> {
-        if let Some(piece) = self.finished.get(&index) {
+        let key = (index, self.body);
+        if let Some(piece) = self.finished.get(&key) {
             return Ok(piece.clone());
         }
         let steps = &self.style.pieces[index];
@@ -265,15 +317,16 @@ impl<'a> Drafter<'a> {
             finding
         };
         let outer = std::mem::replace(&mut self.piece, index);
-        let what = format!("piece \"{}\"", steps.name.text);
+        let what = format!("{}piece \"{}\"", self.body.words(), steps.name.text);
         let piece = self.step(what, &steps.name, |drafter| {
             let mut piece = drafter.piece_of(steps)?;
             shears::change(drafter, steps, &mut piece)?;
+            marks::set(drafter, steps, &mut piece)?;
             Ok(piece)
         });
         self.piece = outer;
         let piece = Rc::new(piece.map_err(in_piece)?);
-        self.finished.insert(index, piece.clone());
+        self.finished.insert(key, piece.clone());
         Ok(piece)
     }
 
@@ -317,13 +370,28 @@ impl<'a> Drafter<'a> {
                 let long = path::length(&self.edge_path(&step.on)?);
                 let at = self.place_along(&step.on, step.from.as_ref(), &step.at, long)?;
                 let count = if step.double { 2 } else { 1 };
-                notches.push(Notch { edge: step.on.text.clone(), at, kind: step.kind, count });
+                let depth = step.depth.as_ref().map(|depth| depth.length(self)).transpose()?;
+                if let Some(step) = step.depth.as_ref().filter(|_| depth.is_some_and(|depth| depth <= 0.0)) {
+                    return Err(step.source().error("a notch's depth is over 0").into());
+                }
+                notches.push(Notch { edge: step.on.text.clone(), at, kind: step.kind, count, depth });
             }
         }
         let drills = steps.drills.iter().map(|name| self.point(name)).collect::<Result<_>>()?;
         let grain = self.grain(steps, &edges)?;
         let cut = Cut { count: steps.count, mirrored: steps.mirrored, cloth: steps.cloth.clone() };
-        Ok(Piece { name: steps.name.text.clone(), cut, edges, notches, darts, pleats, grain, drills, lines })
+        Ok(Piece {
+            name: steps.name.text.clone(),
+            cut,
+            edges,
+            notches,
+            darts,
+            pleats,
+            grain,
+            drills,
+            lines,
+            fastenings: Vec::new(),
+        })
     }
 
     /// Says where nothing is left for a dart to take in.
@@ -473,7 +541,9 @@ impl<'a> Drafter<'a> {
             return Ok(made.clone());
         }
         let what = format!("\"{}\"", strip.name.text);
-        let made = self.step(what, &strip.name, |drafter| strips::make(drafter, strip))?.map(Rc::new);
+        let made = self
+            .for_body(Body::Both, |drafter| drafter.step(what, &strip.name, |drafter| strips::make(drafter, strip)));
+        let made = made?.map(Rc::new);
         self.strips.insert(strip.name.text.as_str(), made.clone());
         Ok(made)
     }
@@ -509,7 +579,7 @@ impl<'a> Drafter<'a> {
         let named = style.choices.iter().chain(&style.values).find(|named| named.name == name)?;
         let set = self.overrides.get(name).cloned();
         let place = set.as_ref().map_or(&named.formula, |(formula, _)| formula).source().clone();
-        Some(self.step(format!("\"{name}\""), &place, |drafter| {
+        Some(self.step(format!("{}\"{name}\"", self.body.words()), &place, |drafter| {
             let default = named.formula.named(drafter)?;
             let Some((formula, unit)) = set else { return Ok(default) };
             // What is set is of the default's kind: a bare 3 is a length for an ease and a number for a fullness.
@@ -522,6 +592,43 @@ impl<'a> Drafter<'a> {
 }
 
 impl<'a> Drafter<'a> {
+    /// A measure of the person, by any of its names.
+    fn measure(&self, body: usize, name: &str) -> Option<Quantity> {
+        let known = crate::measures::names::find(name)?;
+        self.settled[body].get(known.name).copied()
+    }
+
+    /// Something of a piece: for the side at hand, or the mean of both sides where it has two and none is at hand.
+    fn of_piece(&mut self, piece: &str, of: &mut dyn FnMut(&mut Self) -> Result<f64>) -> Result<f64> {
+        if self.sided
+            && self.body == Body::Both
+            && let Some(steps) = self.style.piece(piece)
+            && let Some(drawn) = steps.drawn
+        {
+            if steps.is_unfolded() {
+                return self.for_body(Body::Only(drawn), of);
+            }
+            return sides::mean(self, of);
+        }
+        of(self)
+    }
+
+    /// The length of an edge of a piece that was changed at a fitting.
+    fn fitted_length(&self, piece: &str, edge: &str) -> Option<f64> {
+        if self.fitted.is_empty() {
+            return None;
+        }
+        let of_side = |side: Side| match self.split(piece)?.0 {
+            Split::Pair(_) => self.fitted.get(&sides::pair_name(side, piece))?.sewn_length(edge),
+            _ => self.fitted.get(piece)?.sewn_length(&sides::half_name(side, edge)),
+        };
+        match (self.split(piece), self.body) {
+            (None | Some((Split::Unfolded(_), _)), _) => self.fitted.get(piece)?.sewn_length(edge),
+            (Some(_), Body::Only(side)) => of_side(side),
+            (Some(_), Body::Both) => Some(f64::midpoint(of_side(Side::Left)?, of_side(Side::Right)?)),
+        }
+    }
+
     fn edge_named(&mut self, piece: &str, edge: &str) -> Result<Drawn> {
         let style: &'a Style = self.style;
         let Some(index) = style.pieces.iter().position(|steps| steps.name.text == piece) else {
@@ -535,17 +642,20 @@ impl<'a> Drafter<'a> {
 
 impl Scope for Drafter<'_> {
     fn name(&mut self, name: &str) -> Result<Quantity> {
-        if let Some(quantity) = self.settled.get(name) {
+        let body = self.body.index();
+        if let Some(quantity) = self.settled[body].get(name) {
             return Ok(*quantity);
         }
-        if let Some(known) = crate::measures::names::find(name)
-            && let Some(quantity) = self.settled.get(known.name)
-        {
-            return Ok(*quantity);
+        if let Some(quantity) = self.measure(body, name) {
+            return Ok(quantity);
         }
         if let Some(result) = self.named(name) {
             let quantity = result?;
-            self.settled.insert(name.to_owned(), quantity);
+            self.settled[body].insert(name.to_owned(), quantity);
+            return Ok(quantity);
+        }
+        let of_side = ["mean ", "left ", "right "].iter().position(|word| name.starts_with(word));
+        if let Some(quantity) = of_side.and_then(|side| self.measure(side, name.split_once(' ')?.1)) {
             return Ok(quantity);
         }
         let finding = Finding::error(format!("nothing here is called \"{name}\""));
@@ -566,13 +676,18 @@ impl Scope for Drafter<'_> {
                 .and_then(|made| made.length(edge))
                 .ok_or_else(|| Finding::error(format!("strip \"{piece}\" has no edge \"{edge}\" here")).into());
         }
-        Ok(self.edge_named(piece, edge)?.sewn())
+        if let Some(length) = self.fitted_length(piece, edge) {
+            return Ok(length);
+        }
+        self.of_piece(piece, &mut |drafter| Ok(drafter.edge_named(piece, edge)?.sewn()))
     }
 
     fn slant_of(&mut self, piece: &str, edge: &str) -> Result<f64> {
-        let path = self.edge_named(piece, edge)?.path;
-        let run = path::start(&path).zip(path::end(&path)).map_or(Vec2::ZERO, |(start, end)| end - start);
-        Ok(run.x.abs().atan2(run.y.abs()))
+        self.of_piece(piece, &mut |drafter| {
+            let path = drafter.edge_named(piece, edge)?.path;
+            let run = path::start(&path).zip(path::end(&path)).map_or(Vec2::ZERO, |(start, end)| end - start);
+            Ok(run.x.abs().atan2(run.y.abs()))
+        })
     }
 
     fn unit(&self) -> Unit {

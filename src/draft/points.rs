@@ -18,11 +18,11 @@ pub(super) fn point(drafter: &mut Drafter<'_>, name: &Text) -> Result<Point> {
     let Some(step) = steps.point(&name.text) else {
         return Err(name.error(format!("there is no point \"{}\"", name.text)).piece(&steps.name.text).into());
     };
-    let key = (drafter.piece, step.name.text.as_str());
+    let key = (drafter.piece, drafter.body, step.name.text.as_str());
     if let Some(point) = drafter.points.get(&key) {
         return Ok(*point);
     }
-    let what = format!("point \"{}\" of \"{}\"", name.text, steps.name.text);
+    let what = format!("{}point \"{}\" of \"{}\"", drafter.body.words(), name.text, steps.name.text);
     let found = drafter.step(what, name, |drafter| by_step(drafter, step))?;
     drafter.points.insert(key, found);
     Ok(found)
@@ -98,7 +98,11 @@ fn find<'a>(drafter: &mut Drafter<'a>, how: &'a PointHow) -> Result<Point> {
             let angle = if turn.dimension == Dimension::Angle { turn.value } else { turn.value / arm.hypot() };
             Ok(kurbo::Affine::rotate_about(angle, centre) * start)
         }
-        PointHow::Mirrored { of, line } => Ok(drafter.mirror_in(line)? * self::point(drafter, of)?),
+        PointHow::Mirrored { of, line, other_side } => {
+            let image = drafter.mirror_in(line)?;
+            let body = if *other_side { drafter.body.other() } else { drafter.body };
+            Ok(image * drafter.for_body(body, |drafter| self::point(drafter, of))?)
+        }
         PointHow::Towards { from, to, along, square } => {
             let (start, end) = (self::point(drafter, from)?, self::point(drafter, to)?);
             let chord = end - start;

@@ -4,8 +4,8 @@
 //! the quarter marks, the centre front first of all, as far as the cloth's width lets them. A flounce of k turns on a seam
 //! s has an inner radius of s / 2πk (geometry).
 
-use super::Drafter;
 use super::edges::SAME;
+use super::{Drafter, sides};
 use crate::diag::{Finding, Result};
 use crate::geom::{parts, path};
 use crate::piece::{Cut, Edge, Finish, Fit, Join, Notch, NotchKind, Piece, Span};
@@ -120,13 +120,21 @@ pub(super) fn make<'a>(drafter: &mut Drafter<'a>, strip: &'a Strip) -> Result<Op
     };
     for span in &strip.onto {
         let Some(spans) = drafter.spans(span)? else { return Ok(None) };
-        onto.extend(spans);
+        onto.push(spans);
         let place = |mut finding: Box<Finding>| {
             finding.snippet.get_or_insert_with(|| span.place.snippet());
             finding
         };
         seam += drafter.length_of(&span.piece, &span.edge).map_err(place)?;
     }
+    // A strip's own edges run over several lengths; those of pieces may be of one side of the body.
+    let of_pieces = sides::chain(drafter, &strip.onto);
+    let onto = strip.onto.iter().zip(onto).zip(of_pieces);
+    let onto = onto.flat_map(|((span, spans), own)| match drafter.style.strip(&span.piece) {
+        Some(_) => spans,
+        None => vec![own],
+    });
+    let onto: Vec<Span> = onto.collect();
     let times = strip.times.as_ref().map_or(Ok(1.0), |times| times.number(drafter))?;
     let total = seam * times;
     if total < SAME {
@@ -354,7 +362,7 @@ fn build(kind: &Length, depth: f64, radius: Option<f64>, [hem, join]: [f64; 2]) 
                 Some(_) => (AFTER_START, kind.long),
             };
             let edge = format!("top{part}");
-            Notch { edge, at: (from - mark).max(0.0), kind: NotchKind::Slit, count: 1 }
+            Notch { edge, at: (from - mark).max(0.0), kind: NotchKind::Slit, count: 1, depth: None }
         })
         .collect();
     let middle = at(kind.long / 2.0, depth / 2.0);
@@ -369,6 +377,7 @@ fn build(kind: &Length, depth: f64, radius: Option<f64>, [hem, join]: [f64; 2]) 
         grain: [middle - half, middle + half],
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     }
 }
 

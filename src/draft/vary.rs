@@ -14,7 +14,7 @@ const ROUNDS: usize = 60;
 
 /// Finds the length. The watched length may rise or fall with it, and is taken to do one of the two.
 pub(super) fn solve(drafter: &mut Drafter<'_>, vary: &Vary) -> Result<f64> {
-    let what = format!("\"{}\"", vary.name.text);
+    let what = format!("{}\"{}\"", drafter.body.words(), vary.name.text);
     drafter.step(what, &vary.name, |drafter| {
         let (low, high) = (vary.least.length(drafter)?, vary.most.length(drafter)?);
         let unit = drafter.style.unit;
@@ -26,7 +26,8 @@ pub(super) fn solve(drafter: &mut Drafter<'_>, vary: &Vary) -> Result<f64> {
         let miss = |value: f64| -> Result<(f64, f64)> {
             // In a trial the length is known, so a step that waits for it outside may be carried out inside.
             let mut trial = Drafter { pending: Vec::new(), ..drafter.clone() };
-            trial.settled.insert(vary.name.text.clone(), Quantity::length(value));
+            let body = trial.body.index();
+            trial.settled[body].insert(vary.name.text.clone(), Quantity::length(value));
             let got = vary.until.length(&mut trial)?;
             let wanted = vary.comes_to.length(&mut trial)?;
             Ok((got - wanted, got))

@@ -1,14 +1,15 @@
 //! What the garment measures when worn, beside the body.
 
 use super::Drafter;
+use super::sides::{self, Body, Split};
 use crate::diag::{Finding, Result};
 use crate::geom::{parts, path};
-use crate::measures::Measures;
-use crate::piece::{Cut, Piece};
+use crate::measures::{Measures, Side};
+use crate::piece::Piece;
 use crate::style::formula::Scope;
-use crate::style::{Worn, WornPart};
-use crate::units::format_length;
-use kurbo::{BezPath, Point};
+use crate::style::{PieceSteps, Worn, WornPart};
+use crate::units::{Unit, format_length};
+use kurbo::{BezPath, Point, Shape};
 
 /// One measure of the worn garment.
 #[derive(Clone, Debug, PartialEq)]
@@ -44,35 +45,47 @@ pub(super) fn rows(
         if !drafter.holds(worn.when.as_ref())? {
             continue;
         }
-        let finished = finished(drafter, worn, pieces)?;
-        let body = worn.body.as_ref().map(|body| body.length(drafter)).transpose()?;
         let estimated =
             worn.body.as_ref().is_some_and(|body| measures.values.iter().any(|(n, m)| m.estimated && body.mentions(n)));
-        if let (Some(body), Some(least)) = (body, &worn.least) {
-            let wanted = least.length(drafter)?;
-            let ease = finished - body;
-            if ease < wanted - 1e-6 {
-                findings.push(
-                    Finding::warning(format!(
-                        "the {} has {} of ease; this style wants {} at the least",
-                        worn.name.text,
-                        format_length(ease, unit),
-                        format_length(wanted, unit)
-                    ))
-                    .at(worn.name.snippet())
-                    .hint("measure again, or set a choice of ease with --set"),
-                );
+        for (body_side, finished) in finished(drafter, worn, pieces)? {
+            let body = worn.body.as_ref();
+            let body = drafter.for_body(body_side, |drafter| body.map(|body| body.length(drafter)).transpose())?;
+            let name = match body_side {
+                Body::Both => worn.name.text.clone(),
+                Body::Only(side) => format!("{}, {}", worn.name.text, side.name()),
+            };
+            let ease = body.map(|body| finished - body);
+            if let (Some(ease), Some(least)) = (ease, &worn.least) {
+                let wanted = least.length(drafter)?;
+                if ease < wanted - 1e-6 {
+                    let limit = format!("this style wants {} at the least", format_length(wanted, unit));
+                    findings.push(off(worn, &name, ease, &limit, unit));
+                }
             }
+            if let (Some(ease), Some(most)) = (ease, &worn.most) {
+                let wanted = most.length(drafter)?;
+                if ease > wanted + 1e-6 {
+                    let limit = format!("this style wants {} at the most", format_length(wanted, unit));
+                    findings.push(off(worn, &name, ease, &limit, unit));
+                }
+            }
+            rows.push(WornRow { name, body, estimated, finished, remark: String::new() });
         }
-        rows.push(WornRow { name: worn.name.text.clone(), body, estimated, finished, remark: String::new() });
     }
     for zip in &style.zips {
         let wanted = zip.formula.length(drafter)?;
         let stock = stock_length(wanted);
-        let remark = format!("buy a zip of {}", format_length(stock, crate::units::Unit::Inch));
+        let remark = format!("buy a zip of {}", format_length(stock, Unit::Inch));
         rows.push(WornRow { name: zip.name.clone(), body: None, estimated: false, finished: wanted, remark });
     }
     Ok(rows)
+}
+
+/// A warning that an ease is too little or too much.
+fn off(worn: &Worn, name: &str, ease: f64, limit: &str, unit: Unit) -> Finding {
+    Finding::warning(format!("{name}: {} of ease; {limit}", format_length(ease, unit)))
+        .at(worn.name.snippet())
+        .hint("measure again, or set a choice of ease with --set")
 }
 
 /// The least stock length of a zip that is not under a length, mm.
@@ -82,44 +95,94 @@ pub(super) fn stock_length(wanted: f64) -> f64 {
     known.unwrap_or_else(|| (inches / LONG_ZIP_STEP).ceil() * LONG_ZIP_STEP) * crate::units::INCH
 }
 
-/// Adds up a worn measure's parts, each as often as it is cut and unfolded, or once.
-fn finished(drafter: &mut Drafter<'_>, worn: &Worn, pieces: &[Piece]) -> Result<f64> {
+/// Left and right are told apart from this on, mm: less than a tape can show.
+const TOLD_APART: f64 = 0.05;
+
+/// Adds up a worn measure's parts, each as often as it is cut and unfolded, or once. What is measured once is given for
+/// either side where the sides differ.
+fn finished(drafter: &mut Drafter<'_>, worn: &Worn, pieces: &[Piece]) -> Result<Vec<(Body, f64)>> {
+    if !drafter.sided {
+        return Ok(vec![(Body::Both, sum(drafter, worn, pieces)?)]);
+    }
+    let sides = [Side::Left, Side::Right].map(Body::Only);
+    let mut of = |body| drafter.for_body(body, |drafter| sum(drafter, worn, pieces));
+    let (left, right) = (of(sides[0])?, of(sides[1])?);
+    if worn.each && (left - right).abs() > TOLD_APART {
+        return Ok(vec![(sides[0], left), (sides[1], right)]);
+    }
+    Ok(vec![(Body::Both, f64::midpoint(left, right))])
+}
+
+/// For one side of the body: what is counted wholly is as if both sides were this one.
+fn sum(drafter: &mut Drafter<'_>, worn: &Worn, pieces: &[Piece]) -> Result<f64> {
     let style = drafter.style;
     let mut sum = 0.0;
     for part in &worn.parts {
         sum += match part {
             WornPart::Is(formula) => formula.length(drafter)?,
             WornPart::Along(span) => {
-                let strip = style.strip(&span.piece).is_some();
-                let piece = pieces.iter().find(|piece| piece.name == span.piece);
-                match piece {
-                    Some(piece) => {
-                        let times = if worn.each { 1.0 } else { copies(piece) };
-                        let times = if piece.edge(&span.edge).is_some_and(|edge| edge.fold) { 1.0 } else { times };
-                        drafter.length_of(&span.piece, &span.edge)? * times
+                let length = drafter.length_of(&span.piece, &span.edge);
+                match style.piece(&span.piece) {
+                    None => length?,
+                    Some(steps) if !drafter.holds(steps.when.as_ref())? => 0.0,
+                    Some(steps) => {
+                        let fold = steps.edges.iter().any(|edge| edge.fold && edge.name.text == span.edge);
+                        length? * if worn.each || fold { 1.0 } else { copies(steps) }
                     }
-                    None if strip => drafter.length_of(&span.piece, &span.edge)?,
-                    None => 0.0,
                 }
             }
             WornPart::Across(name, at) => {
-                let Some(piece) = pieces.iter().find(|piece| piece.name == name.text) else { continue };
                 let Some(index) = style.pieces.iter().position(|steps| steps.name.text == name.text) else { continue };
+                let steps = &style.pieces[index];
+                if steps.block || !drafter.holds(steps.when.as_ref())? {
+                    continue;
+                }
+                let made = made(drafter, steps, index, pieces)?;
                 let outer = std::mem::replace(&mut drafter.piece, index);
-                let level = drafter.point(at);
+                let level = drafter.for_body(made.body, |drafter| drafter.point(at));
                 drafter.piece = outer;
-                let fold = if piece.fold().is_some() { 2.0 } else { 1.0 };
-                width(piece, level?.y) * if worn.each { fold } else { copies(piece) }
+                width(&made.piece, level?.y + made.shift)
+                    * if made.piece.fold().is_some() { 2.0 } else { 1.0 }
+                    * if worn.each { 1.0 } else { f64::from(steps.count) }
             }
         };
     }
     Ok(sum)
 }
 
-/// How often a piece's outline goes into the garment: every copy, twice where it is cut on the fold.
-fn copies(piece: &Piece) -> f64 {
-    let Cut { count, .. } = piece.cut;
-    f64::from(count) * if piece.fold().is_some() { 2.0 } else { 1.0 }
+/// A piece as it was made for the side at hand.
+struct Made {
+    piece: Piece,
+    /// The side that it was drafted for.
+    body: Body,
+    /// How much higher it lies than in its draft, mm.
+    shift: f64,
+}
+
+fn made(drafter: &mut Drafter<'_>, steps: &PieceSteps, index: usize, pieces: &[Piece]) -> Result<Made> {
+    let named = |name: &str| pieces.iter().find(|piece| piece.name == name).cloned();
+    let split = drafter.splits.get(&index).copied();
+    let body = match split {
+        Some(Split::Unfolded(drawn)) => Body::Only(drawn),
+        Some(_) => drafter.body,
+        None if drafter.sided => steps.drawn.map_or(Body::Both, Body::Only),
+        None => Body::Both,
+    };
+    let drafted = drafter.for_body(body, |drafter| drafter.finished(index))?;
+    let made = match (split, body) {
+        (Some(Split::Pair(_)), Body::Only(side)) => named(&sides::pair_name(side, &steps.name.text)),
+        (Some(Split::Whole(_)), Body::Only(side)) => named(&steps.name.text).map(|piece| sides::half_of(&piece, side)),
+        _ => named(&steps.name.text),
+    };
+    let piece = made.unwrap_or_else(|| Piece::clone(&*drafted));
+    let low = |piece: &Piece| piece.fold().map(|fold| fold.path.bounding_box().y0);
+    let shift = low(&piece).zip(low(&drafted)).map_or(0.0, |(made, drafted)| made - drafted);
+    Ok(Made { piece, body, shift: if split.is_some() { shift } else { 0.0 } })
+}
+
+/// How often a piece's edge goes into the garment: every copy, twice where it is cut on the fold.
+fn copies(steps: &PieceSteps) -> f64 {
+    f64::from(steps.count) * if steps.edges.iter().any(|edge| edge.fold) { 2.0 } else { 1.0 }
 }
 
 /// A piece's width at a height, less what its darts take in there, mm.
@@ -151,12 +214,22 @@ fn closed(mouth: &BezPath, apex: Point) -> BezPath {
     wedge
 }
 
-/// The style's own warnings.
+/// The style's own warnings; where the sides differ, each for its side.
 pub(super) fn warnings(drafter: &mut Drafter<'_>, findings: &mut Vec<Finding>) -> Result<()> {
+    let bodies = if drafter.sided { [Side::Left, Side::Right].map(Body::Only).to_vec() } else { vec![Body::Both] };
     for warn in &drafter.style.warns {
-        if warn.when.holds(drafter)? {
-            findings.push(Finding::warning(warn.text.text.clone()).at(warn.when.source().snippet()));
+        let mut said = Vec::new();
+        for body in &bodies {
+            if drafter.for_body(*body, |drafter| warn.when.holds(drafter))? {
+                said.push(*body);
+            }
         }
+        let text = match said[..] {
+            [] => continue,
+            [Body::Only(side)] => format!("{} ({})", warn.text.text, side.name()),
+            _ => warn.text.text.clone(),
+        };
+        findings.push(Finding::warning(text).at(warn.when.source().snippet()));
     }
     Ok(())
 }

@@ -7,6 +7,7 @@ use kurbo::{Affine, BezPath, Point, Vec2};
 use std::borrow::Cow;
 
 /// A copy that can be turned only as a whole any more.
+#[derive(Clone)]
 pub(super) struct Copy<'a> {
     pub(super) piece: &'a MarkedPiece,
     /// From the piece's coordinates to those with the grain along +x, mirrored or not.

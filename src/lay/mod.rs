@@ -3,28 +3,35 @@
 //! A sheet's origin is the lower left corner of the medium, margins included; y points up. On a roll x runs along the
 //! feed and y across the roll.
 
+mod closer;
 pub mod cloth;
 mod copy;
+pub mod keep;
+pub mod marker;
 mod outline;
 mod pack;
 mod pages;
 mod prove;
+mod remnant;
 mod rows;
 pub mod search;
 mod square;
+pub mod stripes;
+pub mod strips;
 mod verify;
 
 pub use pages::{Page, pages};
 pub use prove::prove_cloth;
 pub use verify::verify;
 
-use crate::device::Medium;
+use crate::device::{Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use crate::mark::MarkedPiece;
 use crate::role::Role;
 use crate::units::LONGEST;
 use copy::Copy;
 use kurbo::{Affine, BezPath};
+use search::{Budget, Progress};
 
 /// One sheet of a medium with what lies on it.
 #[derive(Clone, Debug, PartialEq)]
@@ -81,14 +88,35 @@ pub enum Copies {
 /// More copies than this on one lay are a slip.
 const MOST: usize = 5000;
 
-/// Places every copy of every piece on as many sheets as it takes, inside the margins and the gap kept. On a roll the
-/// grain runs along the feed, one way or the other; on a sheet at any right angle to its sides. Pieces on the fold stay
-/// half pieces. Every sheet carries a check square with `stamp` beside it, clear of the pieces.
+/// What a lay on paper or card is searched with where nobody says otherwise: a few hundredths of a second.
+pub const QUICK: Budget = Budget { evaluations: 60_000, seconds: None, threads: 2, seed: 1, enough: 0.0 };
+
+/// Places every copy of every piece on as many sheets as it takes, inside the margins and the gap kept, with the
+/// [`QUICK`] search. On a roll the grain runs along the feed, one way or the other; on a sheet at any right angle to its
+/// sides. Pieces on the fold stay half pieces. Every sheet carries a check square with `stamp` beside it, clear of the
+/// pieces.
 ///
 /// # Errors
 /// A piece that is larger than the medium, by how much, and what would fit; no pieces at all; a medium too small for a
 /// check square.
 pub fn lay(pieces: &[MarkedPiece], medium: &Medium, copies: Copies, stamp: &str) -> Result<(Vec<Sheet>, Vec<Finding>)> {
+    lay_on_stock(pieces, std::slice::from_ref(medium), copies, &|_| stamp.into(), &QUICK, &mut |_| true)
+}
+
+/// The same on what is in stock: fewest sheets, of several formats the smallest that does for each sheet; of several rolls
+/// the first that takes every piece. `stamp` gives each medium's. Better lays until the budget is used or `progress`
+/// returns false.
+///
+/// # Errors
+/// As [`lay`], of the format that the pieces come nearest to fitting.
+pub fn lay_on_stock(
+    pieces: &[MarkedPiece],
+    stock: &[Medium],
+    copies: Copies,
+    stamp: &dyn Fn(&Medium) -> String,
+    budget: &Budget,
+    progress: &mut dyn FnMut(Progress) -> bool,
+) -> Result<(Vec<Sheet>, Vec<Finding>)> {
     if pieces.is_empty() {
         return Err(Box::new(Finding::error("there is no piece to lay").hint("draft at least one piece")));
     }
@@ -102,9 +130,31 @@ pub fn lay(pieces: &[MarkedPiece], medium: &Medium, copies: Copies, stamp: &str)
         }
         wanted.extend((0..count).map(|index| Copy::new(piece, piece.cut.mirrored && index % 2 == 1)));
     }
-    let (sheets, missing) = pack::pack(&wanted, medium, stamp)?;
-    for sheet in &sheets {
-        verify(sheet, medium)?;
+    let mut best: Option<(Vec<Sheet>, String)> = None;
+    let mut refused = None;
+    for medium in stock {
+        match on_medium(&wanted, medium, &stamp(medium), budget, progress) {
+            Ok((sheets, missing)) => {
+                // Of two that take as many sheets, the smaller.
+                let size = |sheets: &[Sheet]| (sheets.len(), sheets.iter().map(|s| s.width * s.height).sum::<f64>());
+                if best.as_ref().is_none_or(|(other, _)| size(&sheets) < size(other)) {
+                    best = Some((sheets, missing));
+                }
+                if matches!(medium.kind, MediumKind::Roll { .. }) {
+                    break;
+                }
+            }
+            Err(finding) => refused = refused.or(Some(finding)),
+        }
+    }
+    let Some((mut sheets, missing)) = best else {
+        return Err(refused
+            .unwrap_or_else(|| Finding::error("there is no medium to lay on").hint("add one to the profile").into()));
+    };
+    if stock.len() > 1 {
+        for sheet in &mut sheets {
+            smaller(sheet, &wanted, stock, stamp, budget, progress);
+        }
     }
     let mut findings = Vec::new();
     if !missing.is_empty() {
@@ -112,6 +162,61 @@ pub fn lay(pieces: &[MarkedPiece], medium: &Medium, copies: Copies, stamp: &str)
         findings.push(Finding::warning(message).hint("a box is drawn in their place"));
     }
     Ok((sheets, findings))
+}
+
+/// Proven sheets of one medium, and the characters of the stamp that can't be lettered.
+fn on_medium(
+    wanted: &[Copy],
+    medium: &Medium,
+    stamp: &str,
+    budget: &Budget,
+    progress: &mut dyn FnMut(Progress) -> bool,
+) -> Result<(Vec<Sheet>, String)> {
+    let packed = closer::closer(pack::pack(wanted, medium, stamp)?, wanted, medium, budget, progress);
+    let sheets = packed.sheets(wanted, medium);
+    for sheet in &sheets {
+        verify(sheet, medium)?;
+    }
+    Ok((sheets, packed.missing()))
+}
+
+/// Puts the smallest format in a sheet's place that takes all of its copies.
+fn smaller(
+    sheet: &mut Sheet,
+    wanted: &[Copy],
+    stock: &[Medium],
+    stamp: &dyn Fn(&Medium) -> String,
+    budget: &Budget,
+    progress: &mut dyn FnMut(Progress) -> bool,
+) {
+    let area = |medium: &Medium| match medium.kind {
+        MediumKind::Sheet { width, height } => width * height,
+        MediumKind::Roll { .. } => f64::INFINITY,
+    };
+    let mut formats: Vec<&Medium> =
+        stock.iter().filter(|medium| area(medium) < sheet.width * sheet.height - 1e-6).collect();
+    formats.sort_by(|a, b| area(a).total_cmp(&area(b)));
+    // The copies of this sheet again, whichever of several alike they are.
+    let mut left: Vec<(&str, &str, bool)> = sheet
+        .placed
+        .iter()
+        .map(|placed| (&*placed.piece, &*placed.person, placed.transform.determinant() < 0.0))
+        .collect();
+    let copies: Vec<Copy> = wanted
+        .iter()
+        .filter(|copy| {
+            let is = (&*copy.piece.name, &*copy.piece.person, copy.along_grain.determinant() < 0.0);
+            left.iter().position(|other| *other == is).map(|at| left.swap_remove(at)).is_some()
+        })
+        .cloned()
+        .collect();
+    for medium in formats {
+        let laid = on_medium(&copies, medium, &stamp(medium), budget, progress);
+        if let Some([one]) = laid.as_ref().ok().map(|(sheets, _)| &**sheets) {
+            *sheet = one.clone();
+            return;
+        }
+    }
 }
 
 /// Refuses what no placing can put right.

@@ -1,8 +1,7 @@
 //! Where each copy goes.
 //!
-//! Bottom-left placing by true outlines: one copy after the other takes the place where it reaches least far along x.
-//! Several orders of the copies are tried and the best lay is kept. A search that packs closer can take this one's place
-//! behind the same function.
+//! A first lay at once, by bottom-left placing of true outlines: one copy after the other takes the place where it reaches
+//! least far along x. Several orders of the copies are tried and the best lay is kept, for `closer` to make it better.
 
 use super::copy::Copy;
 use super::rows::{ROUNDING, Room, Shape, Spot, sticking_out};
@@ -14,24 +13,32 @@ use kurbo::{Affine, Rect};
 use std::rc::Rc;
 
 /// A copy in every way that it can be turned.
-struct Item {
-    turned: Vec<(Affine, Shape)>,
+pub(super) struct Item {
+    pub(super) turned: Vec<(Affine, Shape)>,
+    /// Strokes that reach out of the cut line.
+    pub(super) out: Vec<usize>,
 }
 
 /// A medium being filled.
-struct Bin {
+pub(super) struct Bin {
     room: Room,
-    block: Rc<Block>,
+    pub(super) block: Rc<Block>,
     /// Lower left corner of the check square within the margins.
-    corner: [f64; 2],
-    /// Copy, which way turned, and where.
-    placed: Vec<(usize, usize, Spot)>,
+    pub(super) corner: [f64; 2],
+    /// Copy, which way turned, and where the lower left corner of its box lies within the margins.
+    pub(super) placed: Vec<(usize, usize, [f64; 2])>,
     /// How far along x it is used.
-    used: f64,
+    pub(super) used: f64,
 }
 
-/// Sheets with every copy on them, and the characters of the stamp that can't be lettered.
-pub(super) fn pack(copies: &[Copy], medium: &Medium, stamp: &str) -> Result<(Vec<Sheet>, String)> {
+/// Everything placed for the first time.
+pub(super) struct Packed {
+    pub(super) items: Vec<Item>,
+    pub(super) bins: Vec<Bin>,
+}
+
+/// Every copy placed on as few sheets as this takes.
+pub(super) fn pack(copies: &[Copy], medium: &Medium, stamp: &str) -> Result<Packed> {
     let (width, height) = inside(medium);
     let row = Room::row_height(medium.gap);
     let turns = match medium.kind {
@@ -53,15 +60,26 @@ pub(super) fn pack(copies: &[Copy], medium: &Medium, stamp: &str) -> Result<(Vec
             best = Some((bins.len(), used, bins));
         }
     }
-    let bins = best.map_or(Vec::new(), |(_, _, bins)| bins);
-    let mut missing: Vec<char> = bins.iter().flat_map(|bin| bin.block.missing.iter().copied()).collect();
-    missing.sort_unstable();
-    missing.dedup();
-    Ok((bins.iter().map(|bin| bin.sheet(copies, &items, medium)).collect(), missing.into_iter().collect()))
+    Ok(Packed { items, bins: best.map_or(Vec::new(), |(_, _, bins)| bins) })
+}
+
+impl Packed {
+    /// The sheets.
+    pub(super) fn sheets(&self, copies: &[Copy], medium: &Medium) -> Vec<Sheet> {
+        self.bins.iter().map(|bin| bin.sheet(copies, &self.items, medium)).collect()
+    }
+
+    /// The characters of the stamp that can't be lettered.
+    pub(super) fn missing(&self) -> String {
+        let mut missing: Vec<char> = self.bins.iter().flat_map(|bin| bin.block.missing.iter().copied()).collect();
+        missing.sort_unstable();
+        missing.dedup();
+        missing.into_iter().collect()
+    }
 }
 
 /// What a medium leaves inside its margins, mm along x and y.
-fn inside(medium: &Medium) -> (f64, f64) {
+pub(super) fn inside(medium: &Medium) -> (f64, f64) {
     let (width, height) = match medium.kind {
         MediumKind::Roll { width, longest } => (longest, width),
         MediumKind::Sheet { width, height } => (width, height),
@@ -111,7 +129,7 @@ impl Item {
         // Most lines lie well within the cut line and take no room of their own.
         let paths = || copy.strokes.iter().map(|stroke| &stroke.path);
         let out = sticking_out(&copy.piece.outline, paths(), row);
-        let lines: Vec<_> = out.into_iter().map(|index| &copy.strokes[index].path).collect();
+        let lines: Vec<_> = out.iter().map(|index| &copy.strokes[*index].path).collect();
         let turned = turns
             .iter()
             .map(|turn| {
@@ -119,10 +137,10 @@ impl Item {
                 let transform = Affine::new([a, b, c, d, 0.0, 0.0]) * copy.along_grain;
                 let outline = transform * &copy.piece.outline;
                 let lines: Vec<_> = lines.iter().map(|line| transform * *line).collect();
-                (transform, Shape::new(&outline, lines.iter(), row))
+                (transform, Shape::new(&outline, lines.iter(), row, None))
             })
             .collect();
-        Self { turned }
+        Self { turned, out }
     }
 
     /// Its extent with the grain along x.
@@ -193,6 +211,12 @@ impl Bin {
         None
     }
 
+    /// The same medium with its check square in the lower left corner and nothing else.
+    pub(super) fn emptied(&self) -> Self {
+        let (room, block) = (self.room.clone(), Rc::clone(&self.block));
+        Self { room, used: block.width, block, corner: [0.0; 2], placed: Vec::new() }
+    }
+
     /// Places a copy where it reaches least far along x, if there is room.
     fn place(&mut self, index: usize, item: &Item) -> bool {
         let mut best: Option<(f64, usize, Spot)> = None;
@@ -207,7 +231,7 @@ impl Bin {
         }
         let Some((reach, turn, spot)) = best else { return false };
         self.room.take(&item.turned[turn].1, spot);
-        self.placed.push((index, turn, spot));
+        self.placed.push((index, turn, [spot.x, self.room.height_of(spot.row)]));
         self.used = self.used.max(reach);
         true
     }
@@ -234,10 +258,10 @@ impl Bin {
         // Listed as the pieces are, whatever the order of placing was.
         let mut listed = self.placed.clone();
         listed.sort_by_key(|(index, ..)| *index);
-        for (index, turn, spot) in listed {
+        for (index, turn, at) in listed {
             let (copy, (turned, shape)) = (&copies[index], &items[index].turned[turn]);
-            let x = left + spot.x - shape.bounds.x0;
-            let y = bottom + self.room.height_of(spot.row) - shape.bounds.y0;
+            let x = left + at[0] - shape.bounds.x0;
+            let y = bottom + at[1] - shape.bounds.y0;
             let transform = Affine::translate((x, y)) * *turned;
             let outline = transform * &copy.piece.outline;
             let outline = if transform.determinant() < 0.0 { outline.reverse_subpaths() } else { outline };

@@ -1,7 +1,8 @@
 //! A lay on cloth, checked exactly and by other means than those that laid it.
 
-use super::cloth::{ClothLay, Garment, OnCloth, on_lay};
+use super::cloth::{ClothLay, Garment, OnCloth, Origin, on_lay};
 use super::outline::{mirrored_about, polygon};
+use super::stripes::{Tie, met};
 use super::verify::distance;
 use crate::allow::CutPiece;
 use crate::cloth::{Cloth, Way};
@@ -18,15 +19,67 @@ const FLAT: f64 = 0.02;
 const ROUNDING: f64 = 1e-4;
 
 /// Checks that every piece of the cloth is there as often as it is cut, keeps its size, lies with its grain along the
-/// cloth within the tolerance and the allowed way up, inside what can be cut into, clear of flaws, and that no two come
-/// nearer than the gap, or without a gap overlap.
+/// cloth within the tolerance and the allowed way up, inside what can be cut into, clear of flaws, that no two come
+/// nearer than the gap, or without a gap overlap, and that the cloth's pattern runs on where it is to be matched.
 ///
 /// # Errors
 /// The first fault, naming the piece.
 pub fn prove_cloth(lay: &ClothLay, garments: &[Garment], cloth: &Cloth) -> Result<()> {
     counts(lay, garments, cloth)?;
+    places(&lay.placed, lay.length, garments, cloth)?;
+    for garment in garments {
+        let own: Vec<&OnCloth> = lay.placed.iter().filter(|placed| placed.person == garment.person).collect();
+        garment.ties.iter().try_for_each(|tie| matched(&own, tie, cloth))?;
+    }
+    Ok(())
+}
+
+/// The same of pieces that are kept from another lay, apart from their counts.
+///
+/// # Errors
+/// The first fault, and what the user can do.
+pub(super) fn prove_kept(lying: &[OnCloth], garments: &[Garment], cloth: &Cloth) -> Result<()> {
+    places(lying, f64::INFINITY, garments, cloth).map_err(|fault| {
+        let message = format!("a locked piece can't stay where it was: {}", fault.message);
+        Box::new(
+            Finding { message, ..*fault }.hint("unlock it in the lay's file, or lay on the cloth that it was laid on"),
+        )
+    })
+}
+
+/// The pattern at two notches that are sewn to each other.
+fn matched(own: &[&OnCloth], tie: &Tie, cloth: &Cloth) -> Result<()> {
+    /// How far the lines may miss each other, mm.
+    const MISS: f64 = 0.05;
+    let of = |name: usize| own.iter().filter(move |placed| placed.piece == tie.pieces[name]);
+    for a in of(0) {
+        for b in of(1) {
+            let mirrored = [a, b].map(|placed| placed.transform.determinant() < 0.0);
+            for (axis, way) in ["along", "across"].into_iter().enumerate().filter(|(axis, _)| tie.axes[*axis]) {
+                let period = cloth.repeat[axis];
+                let met = if axis == 0 {
+                    Some((tie.points[0], tie.points[1]))
+                } else {
+                    met(tie, 0, mirrored[0], mirrored[1]).zip(met(tie, 1, mirrored[1], mirrored[0]))
+                };
+                let Some((p, q)) = met.filter(|_| period > 0.0) else { continue };
+                let apart = a.transform * p - b.transform * q;
+                let apart = if axis == 0 { apart.x } else { apart.y };
+                let miss = (apart - (apart / period).round() * period).abs();
+                if miss > MISS || a.turned != b.turned {
+                    let text =
+                        format!("the pattern misses that of \"{}\" by {miss:.2} mm {way} at \"{}\"", b.piece, tie.seam);
+                    return fault(&text, a);
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+fn places(all: &[OnCloth], length: f64, garments: &[Garment], cloth: &Cloth) -> Result<()> {
     let mut ways: BTreeMap<&str, bool> = BTreeMap::new();
-    for placed in &lay.placed {
+    for placed in all.iter().filter(|placed| placed.origin != Origin::Other) {
         let piece = garments
             .iter()
             .filter(|of| of.person == placed.person)
@@ -57,14 +110,14 @@ pub fn prove_cloth(lay: &ClothLay, garments: &[Garment], cloth: &Cloth) -> Resul
             return fault("the piece does not lie against the fold", placed);
         }
     }
-    let shapes: Vec<Polygon> = lay.placed.iter().map(|placed| polygon(&placed.outline, FLAT / 2.0)).collect();
+    let shapes: Vec<Polygon> = all.iter().map(|placed| polygon(&placed.outline, FLAT / 2.0)).collect();
     let boxes: Vec<Option<Rect>> = shapes.iter().map(BoundingRect::bounding_rect).collect();
-    for (placed, bounds) in lay.placed.iter().zip(&boxes) {
+    for (placed, bounds) in all.iter().zip(&boxes) {
         let inside = bounds.is_some_and(|bounds| {
             let (low, high) = (bounds.min(), bounds.max());
             [low.x, low.y, high.x, high.y].iter().all(|at| at.is_finite())
                 && low.x.min(low.y) >= -FLAT
-                && high.x <= lay.length + FLAT
+                && high.x <= length + FLAT
                 && high.y <= cloth.usable() + FLAT
         });
         if !inside {
@@ -81,14 +134,14 @@ pub fn prove_cloth(lay: &ClothLay, garments: &[Garment], cloth: &Cloth) -> Resul
         for b in order[at + 1..].iter().take_while(|b| left(**b) <= right + least) {
             let apart = distance(&shapes[*a], &shapes[*b], least);
             if apart < least {
-                let (one, other) = (&lay.placed[*a], &lay.placed[*b]);
+                let (one, other) = (&all[*a], &all[*b]);
                 return fault(&format!("lies {apart:.3} mm from \"{}\" of {}", other.piece, other.person), one);
             }
         }
     }
     for [x0, x1, low, high] in on_lay(cloth) {
         let flaw = Rect::new((x0, low), (x1, high)).to_polygon();
-        for (placed, shape) in lay.placed.iter().zip(&shapes) {
+        for (placed, shape) in all.iter().zip(&shapes) {
             if distance(shape, &flaw, 1e-9) < 1e-9 {
                 return fault("the piece lies on a flaw", placed);
             }
@@ -120,7 +173,7 @@ fn lowest(placed: &OnCloth) -> f64 {
 fn counts(lay: &ClothLay, garments: &[Garment], cloth: &Cloth) -> Result<()> {
     // Per person and piece: copies laid as drafted, and mirrored.
     let mut laid: BTreeMap<(&str, &str), [u32; 2]> = BTreeMap::new();
-    for placed in &lay.placed {
+    for placed in lay.placed.iter().filter(|placed| placed.origin != Origin::Other) {
         let count = laid.entry((&placed.person, &placed.piece)).or_default();
         let mirrored = usize::from(placed.transform.determinant() < 0.0);
         match placed.copies {

@@ -23,10 +23,17 @@ pub(super) struct Shape {
 }
 
 impl Shape {
-    /// The inside of a closed outline together with lines that may reach outside it, in rows of that height.
-    pub(super) fn new<'a>(outline: &BezPath, lines: impl Iterator<Item = &'a BezPath>, height: f64) -> Self {
+    /// The inside of a closed outline together with lines that may reach outside it, in rows of that height from its
+    /// lowest point or from `floor` below it.
+    pub(super) fn new<'a>(
+        outline: &BezPath,
+        lines: impl Iterator<Item = &'a BezPath>,
+        height: f64,
+        floor: Option<f64>,
+    ) -> Self {
         let lines: Vec<&BezPath> = lines.filter(|line| !line.is_empty()).collect();
-        let bounds = lines.iter().fold(outline.bounding_box(), |bounds, line| bounds.union(line.bounding_box()));
+        let mut bounds = lines.iter().fold(outline.bounding_box(), |bounds, line| bounds.union(line.bounding_box()));
+        bounds.y0 = floor.unwrap_or(bounds.y0);
         let outline = segments(outline);
         let mut rows = touched(outline.iter().copied().chain(lines.into_iter().flat_map(segments)), bounds, height);
         fill(&mut rows, &outline, bounds, height);
@@ -245,6 +252,11 @@ impl Room {
                 merge(spans);
             }
         }
+    }
+
+    /// What is taken of a row, in ascending order.
+    pub(super) fn taken(&self, row: usize) -> &[[f64; 2]] {
+        &self.taken[row]
     }
 
     /// Extent along x and y.

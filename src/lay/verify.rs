@@ -3,6 +3,7 @@
 use super::Sheet;
 use crate::device::{Margins, Medium, MediumKind};
 use crate::diag::{Finding, Result};
+use crate::role::Role;
 use geo::{Area, BooleanOps, BoundingRect, Distance, Euclidean, Intersects, Length, LineString, Polygon};
 use kurbo::{BezPath, PathEl, Rect, Shape as _};
 
@@ -19,6 +20,18 @@ const ROUNDING: f64 = 1e-6;
 /// # Errors
 /// The first fault, naming the pieces.
 pub fn verify(sheet: &Sheet, medium: &Medium) -> Result<()> {
+    for placed in &sheet.placed {
+        let [a, b, c, d, ..] = placed.transform.as_coeffs();
+        if !(same(a * a + b * b, 1.0) && same(c * c + d * d, 1.0) && same(a * c + b * d, 0.0)) {
+            return fault("the piece does not keep its size and shape".into(), Some(&placed.piece));
+        }
+    }
+    drawing(sheet, medium)?;
+    apart(sheet, medium.gap)
+}
+
+/// The same for a drawing at a smaller scale: only that all of it lies inside the margins of a sheet that the medium allows.
+pub(super) fn drawing(sheet: &Sheet, medium: &Medium) -> Result<()> {
     let (fits, width, height) = match medium.kind {
         MediumKind::Roll { width, longest } => {
             (sheet.width <= longest + ROUNDING && same(sheet.height, width), longest, width)
@@ -28,12 +41,6 @@ pub fn verify(sheet: &Sheet, medium: &Medium) -> Result<()> {
     if !(fits && sheet.width > 0.0) {
         let [w, h] = [sheet.width, sheet.height];
         return fault(format!("the sheet is {w:.1} × {h:.1} mm and the medium {width:.1} × {height:.1} mm"), None);
-    }
-    for placed in &sheet.placed {
-        let [a, b, c, d, ..] = placed.transform.as_coeffs();
-        if !(same(a * a + b * b, 1.0) && same(c * c + d * d, 1.0) && same(a * c + b * d, 0.0)) {
-            return fault("the piece does not keep its size and shape".into(), Some(&placed.piece));
-        }
     }
     let Margins { left, right, bottom, top } = medium.margins;
     let inside = Rect::new(left, bottom, sheet.width - right, sheet.height - top).inset(ROUNDING);
@@ -52,7 +59,7 @@ pub fn verify(sheet: &Sheet, medium: &Medium) -> Result<()> {
             return fault("a line leaves the medium's margins".into(), piece);
         }
     }
-    apart(sheet, medium.gap)
+    Ok(())
 }
 
 /// Whether everything that lies on the sheet keeps its distance.
@@ -61,7 +68,9 @@ fn apart(sheet: &Sheet, gap: f64) -> Result<()> {
     for placed in &sheet.placed {
         shapes.push((placed.outline.bounding_box(), polygon(&placed.outline), &placed.piece));
     }
-    let own = sheet.strokes.iter().filter(|stroke| stroke.placed.is_none()).map(|stroke| stroke.path.bounding_box());
+    // The edges of a cloth go round everything.
+    let own = sheet.strokes.iter().filter(|stroke| stroke.placed.is_none() && stroke.role != Role::Line);
+    let own = own.map(|stroke| stroke.path.bounding_box());
     if let Some(square) = own.reduce(|a, b| a.union(b)) {
         shapes.push((square, polygon(&square.to_path(0.1)), "the check square"));
     }

@@ -375,6 +375,7 @@ mod tests {
             grain: [Point::ZERO; 2],
             drills: vec![],
             lines: vec![],
+            fastenings: Vec::new(),
         };
         let mut heading = Heading {
             style: "Chorus tunic".into(),

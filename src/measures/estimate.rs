@@ -32,6 +32,7 @@ const RULES: &[Rule] = &[
     ("bust point width", &[("bust girth", 0.2)], 0.0),
     ("shoulder to bust", &[("stature", 0.1), ("bust girth", 0.11)], 0.0),
     ("shoulder to waist", &[("stature", 0.255), ("bust girth", 0.03)], 0.0),
+    ("shoulder to waist back", &[("stature", 0.262)], 0.0),
     ("neck to waist front", &[("stature", 0.217)], 0.0),
     ("neck to waist back", &[("stature", 0.252)], 0.0),
     ("scye depth", &[("stature", 0.055), ("bust girth", 0.125)], 0.0),
@@ -59,7 +60,7 @@ pub fn estimate(measures: &mut Measures, needed: &[&str]) -> Vec<Finding> {
         let place = places.first().cloned().or_else(|| all.values.values().next().map(|m| m.place.clone()));
         // A file without a single measure is refused when it is read; then there is nothing to point at.
         let Some(place) = place.filter(|_| mm > 0.0) else { continue };
-        all.values.insert((*name).to_owned(), Measure { mm, place, estimated: true });
+        all.values.insert((*name).to_owned(), Measure { mm, sides: None, place, estimated: true });
     }
     let mut findings = Vec::new();
     for name in needed {

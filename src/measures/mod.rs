@@ -1,13 +1,16 @@
 //! A person's dated measures, from `*.measures.kdl`.
 
 pub mod estimate;
+pub mod fitting;
 pub mod names;
 
 pub use estimate::estimate;
+pub use fitting::{Fitting, Note, NoteKind, NotePlace};
 
 use crate::diag::{Finding, Result, Snippet};
 use crate::source::{self, Node, Text, Value};
 use crate::units::{Unit, format_length, trimmed};
+use names::Sides;
 use std::collections::BTreeMap;
 
 /// What one person measures, newest set of a file.
@@ -23,19 +26,66 @@ pub struct Measures {
     pub values: BTreeMap<String, Measure>,
     /// Choices of the style that this person's file settles: name and text.
     pub choices: BTreeMap<String, Text>,
+    /// What was found at fittings, in the order of their dates.
+    pub fittings: Vec<Fitting>,
+    /// The day each style's toile passed, as written, by the style's name.
+    pub toiles: BTreeMap<String, String>,
     /// The file's name as the user gave it.
     pub file: String,
+}
+
+impl Measures {
+    /// The day that a style's toile passed on this person; empty where none did.
+    pub fn toile(&self, style: &str) -> &str {
+        self.toiles.get(style).map_or("", String::as_str)
+    }
 }
 
 /// One measure.
 #[derive(Clone, Debug)]
 pub struct Measure {
-    /// The value, mm.
+    /// The value, mm; where the sides differ, their mean.
     pub mm: f64,
+    /// Left and right where they differ, mm. For a measure that is taken in halves each is twice its half, so that a
+    /// formula for the whole body holds for either side.
+    pub sides: Option<[f64; 2]>,
     /// Where it is written; for an estimate, what it was estimated from.
     pub place: Snippet,
     /// Whether it was estimated and never taken.
     pub estimated: bool,
+}
+
+/// A side of the body, the wearer's own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Side {
+    /// The wearer's left.
+    Left,
+    /// The wearer's right.
+    Right,
+}
+
+impl Side {
+    /// `left` or `right`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Left => "left",
+            Self::Right => "right",
+        }
+    }
+
+    /// The side of that name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        [Self::Left, Self::Right].into_iter().find(|side| side.name() == name)
+    }
+
+    /// The opposite side.
+    #[must_use]
+    pub fn other(self) -> Self {
+        match self {
+            Self::Left => Self::Right,
+            Self::Right => Self::Left,
+        }
+    }
 }
 
 /// A measure over this is a slip, whatever it measures: 3 m.
@@ -86,6 +136,8 @@ fn read_sizes(root: Node<'_>, file: &str) -> Result<(Vec<Measures>, Vec<Finding>
                     taken: String::new(),
                     values: read_values(node, unit, &mut findings)?,
                     choices: BTreeMap::new(),
+                    fittings: Vec::new(),
+                    toiles: BTreeMap::new(),
                     file: file.to_owned(),
                 });
             }
@@ -96,6 +148,19 @@ fn read_sizes(root: Node<'_>, file: &str) -> Result<(Vec<Measures>, Vec<Finding>
         return Err(root.error("no sizes are written here").hint("add: size \"88\" { … }").into());
     }
     Ok((sizes, findings))
+}
+
+/// `toile "Choir bodice" passed="2026-09-21"`: the day a style's toile fitted this person.
+fn toile(node: Node<'_>) -> Result<(String, String)> {
+    node.only_takes(1, &["passed"])?;
+    let style = node.title()?.to_owned();
+    let passed =
+        node.prop("passed").ok_or_else(|| node.error("when did it pass?").hint("add: passed=\"2026-09-21\""))?;
+    let date = passed.string()?;
+    if !is_date(date) {
+        return Err(passed.error("this is no date").hint("write year, month and day, as in 2026-09-14").into());
+    }
+    Ok((style, date.to_owned()))
 }
 
 fn read_values(node: Node<'_>, unit: Unit, findings: &mut Vec<Finding>) -> Result<BTreeMap<String, Measure>> {
@@ -115,6 +180,8 @@ fn read_person(root: Node<'_>, file: &str) -> Result<(Measures, Vec<Finding>)> {
     let mut unit = None;
     let mut sets: Vec<(Value<'_>, Node<'_>)> = Vec::new();
     let mut choices = BTreeMap::new();
+    let mut fittings: Vec<Node<'_>> = Vec::new();
+    let mut toiles = BTreeMap::new();
     for node in root.children() {
         match node.name() {
             "unit" => unit = Some(read_unit(node)?),
@@ -129,7 +196,12 @@ fn read_person(root: Node<'_>, file: &str) -> Result<(Measures, Vec<Finding>)> {
                 let value = node.args().nth(1).ok_or_else(|| node.error("this choice has no value"))?;
                 choices.insert(name, value.text()?);
             }
-            _ => return Err(node.unknown(&["unit", "taken", "choice"]).into()),
+            "fitting" => fittings.push(node),
+            "toile" => {
+                let (style, passed) = toile(node)?;
+                toiles.insert(style, passed);
+            }
+            _ => return Err(node.unknown(&["unit", "taken", "choice", "fitting", "toile"]).into()),
         }
     }
     let unit =
@@ -146,7 +218,9 @@ fn read_person(root: Node<'_>, file: &str) -> Result<(Measures, Vec<Finding>)> {
     let mut findings = Vec::new();
     let values = read_values(*newest, unit, &mut findings)?;
     let taken = date.string()?.to_owned();
-    Ok((Measures { person, unit, taken, values, choices, file: file.to_owned() }, findings))
+    let mut fittings = fittings.into_iter().map(|node| fitting::read(node, unit)).collect::<Result<Vec<_>>>()?;
+    fittings.sort_by(|a, b| a.date.cmp(&b.date));
+    Ok((Measures { person, unit, taken, values, choices, fittings, toiles, file: file.to_owned() }, findings))
 }
 
 /// Reads `unit "in"`.
@@ -177,25 +251,50 @@ fn read_measure(node: Node<'_>, unit: Unit, findings: &mut Vec<Finding>) -> Resu
         let finding = node.error(format!("\"{}\" is no measure that is known", node.name()));
         return Err(source::with_known(finding, node.name(), &names::all()).into());
     };
-    node.only_takes(1, &["room"])?;
-    let value = node.args().next().ok_or_else(|| node.error("this measure has no value"))?;
+    node.only_takes(1, &["room", "left", "right"])?;
     // What was measured with room in it is the body's measure less that room, so that ease is not added twice.
     let room = node.prop("room").map_or(Ok(0.0), |room| room.length(unit))?;
     if room < 0.0 {
         return Err(node.error("the room in this measure is negative").hint("write room=\"2\" for two more").into());
     }
-    let mm = value.length(unit)? - room;
-    if mm <= 0.0 {
-        return Err(value.error(format!("the {} is not over 0", known.name)).hint("measure it again").into());
-    }
-    if mm > IMPOSSIBLE {
-        return Err(value.error(format!("a {} of {} can't be", known.name, format_length(mm, unit))).into());
-    }
-    if !(known.least..=known.most).contains(&mm) {
-        let finding = Finding::breach(format!("a {} of {} is unusual", known.name, format_length(mm, unit)));
-        findings.push(finding.at(value.text()?.snippet()).hint(likely_slip(mm, unit, known)));
-    }
-    Ok((known.name.to_owned(), Measure { mm, place: value.text()?.snippet(), estimated: false }))
+    let halves = known.sides == Sides::Halves;
+    let mut take = |value: Value<'_>, times: f64| -> Result<f64> {
+        let mm = value.length(unit)? * times - room;
+        if mm <= 0.0 {
+            return Err(value.error(format!("the {} is not over 0", known.name)).hint("measure it again").into());
+        }
+        if mm > IMPOSSIBLE {
+            return Err(value.error(format!("a {} of {} can't be", known.name, format_length(mm, unit))).into());
+        }
+        if !(known.least..=known.most).contains(&mm) {
+            let finding = Finding::breach(format!("a {} of {} is unusual", known.name, format_length(mm, unit)));
+            findings.push(finding.at(value.text()?.snippet()).hint(likely_slip(mm, unit, known)));
+        }
+        Ok(mm)
+    };
+    let measure = match (node.args().next(), node.prop("left"), node.prop("right")) {
+        (Some(value), None, None) => {
+            Measure { mm: take(value, 1.0)?, sides: None, place: value.text()?.snippet(), estimated: false }
+        }
+        (None, Some(left), Some(right)) if known.sides != Sides::Alike => {
+            let times = if halves { 2.0 } else { 1.0 };
+            let sides = [take(left, times)?, take(right, times)?];
+            let mm = f64::midpoint(sides[0], sides[1]);
+            let sides = (sides[0].to_bits() != sides[1].to_bits()).then_some(sides);
+            Measure { mm, sides, place: node.snippet(), estimated: false }
+        }
+        (_, None, None) => return Err(node.error("this measure has no value").into()),
+        _ if known.sides == Sides::Alike => {
+            let finding = node.error(format!("the {} is one for both sides", known.name));
+            return Err(finding.hint("write one value, without left and right").into());
+        }
+        _ => {
+            let words = if halves { "the two halves, from centre front to centre back" } else { "both sides" };
+            let finding = node.error(format!("left and right belong together: give {words}, and no other value"));
+            return Err(finding.hint(format!("write: \"{}\" left=\"…\" right=\"…\"", node.name())).into());
+        }
+    };
+    Ok((known.name.to_owned(), measure))
 }
 
 /// Whether another unit would make an odd value a likely one.
@@ -249,12 +348,28 @@ mod tests {
             ("bust \"9o\"", "no length"),
             ("\"bust grith\" 90", "no measure that is known"),
             ("bust 90; bust 91", "written twice"),
+            ("bust left=45", "belong together"),
+            ("bust 90 left=45 right=46", "belong together"),
+            ("neck left=18 right=19", "one for both sides"),
+            ("\"arm length\" left=55 right=-1", "not over 0"),
             ("bust #nan", "expected a text in quotes or a number"),
         ] {
             let error = read(&file(body), "ida.kdl").expect_err(body);
             assert!(error.message.contains(words), "{body}: {error}");
             assert_eq!(error.snippet.as_ref().expect("place").line_column().0, 4, "{body}");
         }
+    }
+
+    #[test]
+    fn sides_are_each_their_own_or_halves() {
+        let (ida, findings) =
+            read(&file("bust left=45 right=46; \"arm length\" left=55 right=56; waist left=36 right=36"), "ida.kdl")
+                .expect("reads");
+        assert!(findings.is_empty(), "{}", findings[0]);
+        let bust = &ida.values["bust girth"];
+        assert!((bust.mm - 910.0).abs() < 1e-9 && bust.sides == Some([900.0, 920.0]));
+        assert_eq!(ida.values["arm length"].sides, Some([550.0, 560.0]));
+        assert!((ida.values["waist girth"].mm - 720.0).abs() < 1e-9 && ida.values["waist girth"].sides.is_none());
     }
 
     #[test]

@@ -1,6 +1,8 @@
 //! `*.pieces.json`: what other tools make or take. Version `pieces/1`.
 
-use super::{Cut, Dart, Edge, Finish, Fit, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span};
+use super::{
+    Cut, Dart, Edge, Fastening, Finish, Fit, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span,
+};
 use crate::diag::{Finding, Result, Snippet, nearest};
 use crate::units::{LONGEST, Unit};
 use kurbo::{BezPath, PathEl, Point};
@@ -27,6 +29,12 @@ struct FileSet {
     taken: String,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     choices: Vec<(String, String)>,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    toile: String,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    sewing: Vec<String>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    notions: Vec<String>,
     pieces: Vec<FilePiece>,
     #[serde(default)]
     joins: Vec<FileJoin>,
@@ -57,6 +65,12 @@ struct FilePiece {
     drills: Vec<[f64; 2]>,
     #[serde(default)]
     lines: Vec<FileLine>,
+    /// Points to sew buttons to.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    buttons: Vec<[f64; 2]>,
+    /// Each from the end that the button draws to, to its other end.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    buttonholes: Vec<[[f64; 2]; 2]>,
     /// Added by `allow`; ignored when read.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     cut_line: Option<String>,
@@ -89,6 +103,8 @@ struct FileNotch {
     kind: NotchKind,
     #[serde(default = "single")]
     count: u8,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    depth: Option<f64>,
 }
 
 fn single() -> u8 {
@@ -184,6 +200,9 @@ fn to_text(set: &PieceSet, cut_line: impl Fn(usize) -> Option<String>) -> String
         person: set.person.clone(),
         taken: set.taken.clone(),
         choices: set.choices.clone(),
+        toile: set.toile.clone(),
+        sewing: set.sewing.clone(),
+        notions: set.notions.clone(),
         pieces: set.pieces.iter().enumerate().map(|(i, piece)| to_piece(piece, cut_line(i))).collect(),
         joins: set.joins.iter().map(to_join).collect(),
     };
@@ -219,6 +238,9 @@ fn from_file(set: FileSet) -> std::result::Result<PieceSet, Finding> {
         unit: set.unit,
         taken: set.taken,
         choices: set.choices,
+        toile: set.toile,
+        sewing: set.sewing,
+        notions: set.notions,
         pieces,
         joins,
     })
@@ -264,6 +286,7 @@ fn from_piece(file: FilePiece) -> std::result::Result<Piece, Finding> {
         grain: [Point::ORIGIN; 2],
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     };
     if piece.cut.count == 0 {
         return Err(in_piece(
@@ -282,7 +305,14 @@ fn from_piece(file: FilePiece) -> std::result::Result<Piece, Finding> {
         if !(1..=2).contains(&notch.count) {
             return Err(in_piece(Finding::error("a notch is single or double: count 1 or 2")).edge(notch.edge));
         }
-        piece.notches.push(Notch { edge: notch.edge, at: notch.at, kind: notch.kind, count: notch.count });
+        if let Some(depth) = notch.depth {
+            length_in_range(depth, "a notch's depth").map_err(in_piece)?;
+            if depth <= 0.0 {
+                return Err(in_piece(Finding::error("a notch's depth is over 0")).edge(notch.edge));
+            }
+        }
+        let FileNotch { edge, at, kind, count, depth } = notch;
+        piece.notches.push(Notch { edge, at, kind, count, depth });
     }
     for dart in file.darts {
         on_an_edge(&piece, "a dart", &dart.edge, &dart.mouth)?;
@@ -300,6 +330,13 @@ fn from_piece(file: FilePiece) -> std::result::Result<Piece, Finding> {
     for line in file.lines {
         let path = read_path(&line.path).map_err(|finding| in_piece(finding).edge(&line.name))?;
         piece.lines.push(InnerLine { name: line.name, path });
+    }
+    for button in file.buttons {
+        piece.fastenings.push(Fastening::Button(read_point(button).map_err(in_piece)?));
+    }
+    for [from, to] in file.buttonholes {
+        let (from, to) = (read_point(from).map_err(in_piece)?, read_point(to).map_err(in_piece)?);
+        piece.fastenings.push(Fastening::Buttonhole(from, to));
     }
     Ok(piece)
 }
@@ -507,7 +544,7 @@ fn to_piece(piece: &Piece, cut_line: Option<String>) -> FilePiece {
         notches: piece
             .notches
             .iter()
-            .map(|n| FileNotch { edge: n.edge.clone(), at: n.at, kind: n.kind, count: n.count })
+            .map(|n| FileNotch { edge: n.edge.clone(), at: n.at, kind: n.kind, count: n.count, depth: n.depth })
             .collect(),
         darts: piece
             .darts
@@ -525,6 +562,22 @@ fn to_piece(piece: &Piece, cut_line: Option<String>) -> FilePiece {
             .lines
             .iter()
             .map(|line| FileLine { name: line.name.clone(), path: path_text(&line.path) })
+            .collect(),
+        buttons: piece
+            .fastenings
+            .iter()
+            .filter_map(|fastening| match fastening {
+                Fastening::Button(at) => Some(pair(*at)),
+                Fastening::Buttonhole(..) => None,
+            })
+            .collect(),
+        buttonholes: piece
+            .fastenings
+            .iter()
+            .filter_map(|fastening| match fastening {
+                Fastening::Button(_) => None,
+                Fastening::Buttonhole(from, to) => Some([pair(*from), pair(*to)]),
+            })
             .collect(),
         cut_line,
     }

@@ -7,7 +7,7 @@ pub mod json;
 
 use crate::geom::path;
 use crate::units::Unit;
-use kurbo::{BezPath, Point};
+use kurbo::{Affine, BezPath, Point};
 use serde::{Deserialize, Serialize};
 
 /// All that a draft produces for one person: the content of a `*.pieces.json` file.
@@ -23,6 +23,12 @@ pub struct PieceSet {
     pub taken: String,
     /// The choices that shaped the draft, ease first of all: name and length or number as people read it.
     pub choices: Vec<(String, String)>,
+    /// The day the toile passed, as the user wrote it; empty where none did.
+    pub toile: String,
+    /// The order of sewing, a sentence a step.
+    pub sewing: Vec<String>,
+    /// What to buy besides cloth, a line each.
+    pub notions: Vec<String>,
     /// The pieces, in the style's order.
     pub pieces: Vec<Piece>,
     /// The seams between them.
@@ -50,6 +56,8 @@ pub struct Piece {
     pub drills: Vec<Point>,
     /// Lines inside the piece.
     pub lines: Vec<InnerLine>,
+    /// Buttons and buttonholes.
+    pub fastenings: Vec<Fastening>,
 }
 
 /// How many copies of a piece, and from which cloth.
@@ -127,6 +135,8 @@ pub struct Notch {
     pub kind: NotchKind,
     /// Marks side by side: 1, or 2 for the back of an armhole.
     pub count: u8,
+    /// How deep it is to be cut, mm; `None` leaves that to the allowance.
+    pub depth: Option<f64>,
 }
 
 /// The shape of a notch.
@@ -194,6 +204,15 @@ pub struct InnerLine {
     pub path: BezPath,
 }
 
+/// Where a garment is buttoned.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Fastening {
+    /// The place that a button is sewn to.
+    Button(Point),
+    /// A buttonhole, from the end that the button draws to, to its other end.
+    Buttonhole(Point, Point),
+}
+
 /// A seam: two chains of edges sewn to each other.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Join {
@@ -232,6 +251,16 @@ pub struct Span {
     pub edge: String,
     /// Whether it is walked from its end to its start.
     pub backwards: bool,
+}
+
+impl Fastening {
+    /// Moves it.
+    pub fn apply_affine(&mut self, by: Affine) {
+        match self {
+            Self::Button(at) => *at = by * *at,
+            Self::Buttonhole(from, to) => (*from, *to) = (by * *from, by * *to),
+        }
+    }
 }
 
 impl PieceSet {

@@ -1,28 +1,34 @@
 //! The only wiring: a request in, files and findings out. Bytes leave here proven or not at all.
 
 mod files;
+mod square;
+
+pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
 
 use crate::allow::{self, CutPiece};
-use crate::calibrate;
+use crate::calibrate::{self, CorrectedJob};
 use crate::cloth::Cloth;
 use crate::device::{Blocks, Device, Medium, MediumKind, Sequence, Tip};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::cloth::{ClothLay, Garment};
+use crate::lay::keep::Kept;
 use crate::lay::search::{Budget, Progress};
-use crate::lay::{self, Copies, Sheet};
+use crate::lay::strips::{self, Division};
+use crate::lay::{self, Copies, Sheet, stripes};
 use crate::mark::{self, Heading, MarkedPiece};
 use crate::measures::Measures;
 use crate::order;
-use crate::piece::{Piece, PieceSet};
+use crate::piece::PieceSet;
 use crate::proof::{self, Proof};
 use crate::report::{self, FileLine, MeasureRow, ProofSheet};
 use crate::shrink;
 use crate::style::Style;
 use crate::true_up;
-use crate::units::{Unit, format_length};
+use crate::units::{Unit, format_length, trimmed};
 use crate::walk::{self, WalkedJoin};
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 
 /// Pieces on the net line, walked.
 #[derive(Clone, Debug)]
@@ -68,6 +74,20 @@ pub struct Made {
 pub struct ProvenFile {
     bytes: Vec<u8>,
     line: FileLine,
+    parts: Vec<Part>,
+    medium: String,
+    stamp: String,
+}
+
+/// Strokes of one piece and one tool that follow one another in a file.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Part {
+    /// The piece's name; empty for what belongs to the sheet itself.
+    pub piece: String,
+    /// The tool's name.
+    pub tool: String,
+    /// How many strokes.
+    pub strokes: usize,
 }
 
 impl ProvenFile {
@@ -79,6 +99,21 @@ impl ProvenFile {
     /// Its name, size and proof.
     pub fn line(&self) -> &FileLine {
         &self.line
+    }
+
+    /// The medium that it is for.
+    pub fn medium(&self) -> &str {
+        &self.medium
+    }
+
+    /// The stamp of the correction that it was written through; empty for a test square, which is right without.
+    pub fn stamp(&self) -> &str {
+        &self.stamp
+    }
+
+    /// What it draws, in its own order.
+    pub fn parts(&self) -> &[Part] {
+        &self.parts
     }
 }
 
@@ -120,11 +155,34 @@ pub fn cut(set: &PieceSet) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
     gather(&set.pieces, |piece| allow::allow(piece, allow::TOLERANCE))
 }
 
+/// What is to be laid besides the devices' media, and how hard to try.
+#[derive(Clone, Copy, Debug)]
+pub struct Laying<'a> {
+    /// Cloths whose lay the proof sheet shows.
+    pub cloths: &'a [Cloth],
+    /// The search of each lay.
+    pub budget: Budget,
+}
+
+impl Default for Laying<'_> {
+    fn default() -> Self {
+        Self { cloths: &[], budget: lay::QUICK }
+    }
+}
+
 /// From walked pieces to proven files for every device, and the proof sheet.
 ///
 /// # Errors
 /// A piece without a cut line, a piece too large for a medium, a device that draws nothing of a job.
 pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
+    make_laid(walked, devices, &Laying::default())
+}
+
+/// The same, with lays on cloth in the proof sheet, and a search of the caller's choice.
+///
+/// # Errors
+/// As [`make`] and [`lay_on_cloth`].
+pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Result<Made> {
     let mut findings = walked.findings.clone();
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
@@ -144,7 +202,7 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
     };
     let (written, found) = gather(devices, |named| {
         let marked = if named.device.blocks == Blocks::Net { &net } else { &marked };
-        write_device(&walked.set, named, marked)
+        write_device(&walked.set, named, marked, &laying.budget)
     })?;
     findings.extend(found);
     for (sheet, file, proof) in written.into_iter().flatten() {
@@ -156,6 +214,12 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
         }
         sheets_of_files.push(vec![sheet]);
     }
+    let mut cloths = Vec::new();
+    for cloth in laying.cloths {
+        let laid = lay_on_cloth(&[&walked.set], cloth, &[], 1.0, &laying.budget, &mut |_| true)?;
+        findings.extend(laid.findings);
+        cloths.push((laid.lay, cloth.clone()));
+    }
     let sheet_slices: Vec<&[Sheet]> = sheets_of_files.iter().map(Vec::as_slice).collect();
     let proof_sheet = report::proof_sheet(&ProofSheet {
         set: &walked.set,
@@ -164,6 +228,7 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
         walked: &walked.joins,
         files: &lines,
         sheets: &sheet_slices,
+        cloths: &cloths,
         findings: &findings,
         measures: &walked.worn,
     });
@@ -188,6 +253,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
         walked: &walked.joins,
         files: &[],
         sheets: &[],
+        cloths: &[],
         findings: &findings,
         measures: &walked.worn,
     }))
@@ -199,7 +265,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
 /// As [`make`].
 pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
     let (marked, _) = if device.blocks == Blocks::Net { net_blocks(set)? } else { marked(set)? };
-    Ok(lay_for(device, &marked)?.0)
+    Ok(lay_for(device, &marked, &lay::QUICK)?.0)
 }
 
 /// Reads a device's file back and measures it against a sheet.
@@ -212,35 +278,86 @@ pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
 }
 
-/// Lays several people's pieces on one cloth, made larger by what it will shrink.
+/// Several people's pieces laid on one cloth.
+#[derive(Clone, Debug)]
+pub struct LaidCloth {
+    /// Where each lies.
+    pub lay: ClothLay,
+    /// Everybody's pieces as they are laid, made larger by what the cloth will shrink.
+    pub cut: Vec<(PieceSet, Vec<CutPiece>)>,
+    /// How strips were divided for this cloth, of one person after another.
+    pub strips: Vec<Division>,
+    /// What was found.
+    pub findings: Vec<Finding>,
+}
+
+/// Lays several people's pieces on one cloth, made larger by what it will shrink; strips are cut the cloth's way, and
+/// `fuller` times as full as drafted. Pieces of other lays in `kept` stay where they are.
 ///
 /// # Errors
 /// As [`shrink::shrink`], [`allow::allow`] and [`lay::cloth::lay_on_cloth`].
 pub fn lay_on_cloth(
     sets: &[&PieceSet],
     cloth: &Cloth,
+    kept: &[Kept],
+    fuller: f64,
     budget: &Budget,
     progress: &mut dyn FnMut(Progress) -> bool,
-) -> Result<(ClothLay, Vec<Finding>)> {
+) -> Result<LaidCloth> {
     let [along, across] = cloth.shrinkage;
-    let mut findings = Vec::new();
-    let mut cut_pieces = Vec::new();
+    let (mut findings, mut divided, mut cut, mut ties) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for set in sets {
-        let of_cloth: Vec<&Piece> = set.pieces.iter().filter(|piece| piece.cut.cloth == cloth.cut_as).collect();
-        let (pieces, found) = gather(&of_cloth, |piece| {
+        let (mut set, strips) = strips::recut(set, cloth, fuller)?;
+        divided.extend(strips);
+        set.pieces.retain(|piece| piece.cut.cloth == cloth.cut_as);
+        let (pieces, found) = gather(&set.pieces, |piece| {
             let (piece, mut findings) = shrink::shrink(piece, along, across)?;
             let (cut, found) = allow::allow(&piece, allow::TOLERANCE)?;
             findings.extend(found);
             Ok((cut, findings))
         })?;
         findings.extend(found);
-        cut_pieces.push(pieces);
+        set.pieces = pieces.iter().map(|piece| piece.piece.clone()).collect();
+        ties.push(stripes::ties(&set, cloth)?);
+        cut.push((set, pieces));
     }
     let garments: Vec<Garment> =
-        sets.iter().zip(&cut_pieces).map(|(set, pieces)| Garment { person: &set.person, pieces }).collect();
-    let (lay, found) = lay::cloth::lay_on_cloth(&garments, cloth, budget, progress)?;
+        cut.iter().zip(&ties).map(|((set, pieces), ties)| Garment { person: &set.person, pieces, ties }).collect();
+    let (lay, found) = lay::cloth::lay_on_cloth(&garments, cloth, kept, budget, progress)?;
     findings.extend(found);
-    Ok((lay, findings))
+    Ok(LaidCloth { lay, cut, strips: divided, findings })
+}
+
+/// A lay on cloth as a device's file: at true size, or one to `scale`. The file is `None` where it failed its proof.
+///
+/// # Errors
+/// A device that the lay is too large for, or that draws nothing of it.
+pub fn lay_file(
+    laid: &LaidCloth,
+    cloth: &Cloth,
+    named: &NamedDevice,
+    scale: f64,
+) -> Result<(Option<ProvenFile>, Proof, Vec<Finding>)> {
+    can_follow(&named.device)?;
+    let mut marked = Vec::new();
+    let mut findings = Vec::new();
+    for (set, cut) in &laid.cut {
+        let (pieces, found) = mark_all(set, cut)?;
+        marked.extend(pieces);
+        findings.extend(found);
+    }
+    let medium = first_medium(&named.device)?;
+    let stamp = calibrate::stamp_text(named.device.correction(&medium.name));
+    let to = if scale > 1.0 { format!("{}, 1 : {}", cloth.name, trimmed(scale, 2)) } else { cloth.name.clone() };
+    let sheet = lay::marker::marker(&laid.lay, cloth, &marked, medium, scale, &format!("{to}\n{stamp}"))?;
+    let Some((mut whole, _)) = laid.cut.first().cloned() else {
+        return Err(Finding::error("nobody's pieces are on this lay").into());
+    };
+    let people: Vec<&str> = laid.cut.iter().map(|(set, _)| &*set.person).collect();
+    whole.person = people.join(", ");
+    let (file, proof, found) = write_sheet(&whole, named, &sheet, 0, 1)?;
+    findings.extend(found);
+    Ok((proof.passed.then_some(file), proof, findings))
 }
 
 /// Cut lines and marks for every piece.
@@ -289,10 +406,12 @@ fn mark_as(set: &PieceSet, cut: &[CutPiece], net_block: bool) -> Result<(Vec<Mar
     })
 }
 
-fn lay_for(device: &Device, marked: &[MarkedPiece]) -> Result<(Vec<Sheet>, Vec<Finding>)> {
-    let medium = first_medium(device)?;
-    let stamp = calibrate::stamp_text(device.correction(&medium.name));
-    lay::lay(marked, medium, Copies::One, &stamp)
+fn lay_for(device: &Device, marked: &[MarkedPiece], budget: &Budget) -> Result<(Vec<Sheet>, Vec<Finding>)> {
+    let stamp = |medium: &Medium| calibrate::stamp_text(device.correction(&medium.name));
+    // As far as the machine really reaches, which a correction changes.
+    let media: Vec<Medium> =
+        device.media.iter().map(|medium| medium.as_drawn(device.correction(&medium.name))).collect();
+    lay::lay_on_stock(marked, &media, Copies::One, &stamp, budget, &mut |_| true)
 }
 
 fn first_medium(device: &Device) -> Result<&Medium> {
@@ -304,9 +423,14 @@ fn first_medium(device: &Device) -> Result<&Medium> {
 /// Every sheet of a device with its file and proof, in order.
 type Written = Vec<(Sheet, ProvenFile, Proof)>;
 
-fn write_device(set: &PieceSet, named: &NamedDevice, marked: &[MarkedPiece]) -> Result<(Written, Vec<Finding>)> {
+fn write_device(
+    set: &PieceSet,
+    named: &NamedDevice,
+    marked: &[MarkedPiece],
+    budget: &Budget,
+) -> Result<(Written, Vec<Finding>)> {
     can_follow(&named.device)?;
-    let (sheets, mut findings) = lay_for(&named.device, marked)?;
+    let (sheets, mut findings) = lay_for(&named.device, marked, budget)?;
     let count = sheets.len();
     let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
     let (written, found) = gather(&numbered, |(index, sheet)| {
@@ -359,7 +483,24 @@ fn write_sheet(
         allowed: proof.allowed,
         passed: proof.passed,
     };
-    Ok((ProvenFile { bytes, line }, proof, findings))
+    let (medium, stamp) = (sheet.medium.clone(), corrected.stamp().text.clone());
+    Ok((ProvenFile { parts: parts(&corrected), bytes, line, medium, stamp }, proof, findings))
+}
+
+/// What a job draws, in its own order.
+fn parts(job: &CorrectedJob) -> Vec<Part> {
+    let mut parts: Vec<Part> = Vec::new();
+    for pass in &job.job().passes {
+        let mut first = true;
+        for stroke in pass.strokes.iter().filter(|stroke| stroke.path.segments().next().is_some()) {
+            match parts.last_mut().filter(|part| !first && part.piece == stroke.piece) {
+                Some(part) => part.strokes += 1,
+                None => parts.push(Part { piece: stroke.piece.clone(), tool: pass.tool.clone(), strokes: 1 }),
+            }
+            first = false;
+        }
+    }
+    parts
 }
 
 /// Refuses a profile that asks for what no stage does yet: a line that is not where the blade wants it would pass for one

@@ -2,6 +2,7 @@
 //! undoes the machine's distortion by its own reckoning and flattens by another library's.
 
 pub mod blade;
+mod drawn;
 mod pair;
 mod suspect;
 mod trace;
@@ -11,6 +12,7 @@ use crate::lay::{Sheet, SheetStroke};
 use crate::read::{BarePath, Drawing};
 use crate::role::Role;
 use crate::units::trimmed;
+use drawn::{distorted, through};
 use kurbo::{BezPath, PathEl, Point, Shape};
 use pair::{Drawn, pair};
 use serde::Serialize;
@@ -152,26 +154,6 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     }
 }
 
-/// What the machine makes of a point: J · p, with J = [[x, skew], [0, y]].
-fn through(p: Point, correction: Option<&Correction>) -> Point {
-    correction.map_or(p, |c| Point::new(c.x * p.x + c.skew * p.y, c.y * p.y))
-}
-
-/// What the machine makes of a path.
-fn distorted(path: &BezPath, correction: Option<&Correction>) -> BezPath {
-    let j = |p: Point| through(p, correction);
-    path.elements()
-        .iter()
-        .map(|&element| match element {
-            PathEl::MoveTo(p) => PathEl::MoveTo(j(p)),
-            PathEl::LineTo(p) => PathEl::LineTo(j(p)),
-            PathEl::QuadTo(a, p) => PathEl::QuadTo(j(a), j(p)),
-            PathEl::CurveTo(a, b, p) => PathEl::CurveTo(j(a), j(b), j(p)),
-            PathEl::ClosePath => PathEl::ClosePath,
-        })
-        .collect()
-}
-
 /// Whether what is drawn on a layer may be of that role: a layer named by it, or a tool that has it.
 fn of_role(layer: &str, role: Role, device: &Device) -> bool {
     match layer.strip_prefix("tool ").and_then(|number| number.parse::<u32>().ok()) {
@@ -246,9 +228,17 @@ fn corners(path: &BezPath) -> Option<[Point; 4]> {
             _ => return None,
         }
     }
-    if corners.len() == 5 && corners[0].distance(corners[4]) < 1e-3 {
+    corners.dedup_by(|a, b| a.distance(*b) < 1e-3);
+    if corners.len() > 1 && corners[0].distance(corners[corners.len() - 1]) < 1e-3 {
         corners.pop();
     }
+    // A side that runs over several spans of the feed has vertices where they meet, and next to no corner there.
+    let turns = |i: usize| {
+        let count = corners.len();
+        let (before, behind) = (corners[i] - corners[(i + count - 1) % count], corners[(i + 1) % count] - corners[i]);
+        before.cross(behind).atan2(before.dot(behind)).abs() > 0.1
+    };
+    let corners: Vec<Point> = (0..corners.len()).filter(|i| turns(*i)).map(|i| corners[i]).collect();
     corners.try_into().ok()
 }
 

@@ -16,8 +16,10 @@ pub use page::proof_sheet;
 pub use text::{files_text, walk_json, walk_text};
 
 use crate::allow::CutPiece;
+use crate::cloth::Cloth;
 use crate::diag::Finding;
 use crate::lay::Sheet;
+use crate::lay::cloth::ClothLay;
 use crate::mark::MarkedPiece;
 use crate::piece::PieceSet;
 use crate::walk::WalkedJoin;
@@ -38,6 +40,8 @@ pub struct ProofSheet<'a> {
     pub files: &'a [FileLine],
     /// What each file holds, in the files' order.
     pub sheets: &'a [&'a [Sheet]],
+    /// Lays on cloth, each with its cloth.
+    pub cloths: &'a [(ClothLay, Cloth)],
     /// Everything that any stage found.
     pub findings: &'a [Finding],
     /// Body and finished measures.

@@ -50,6 +50,7 @@ pub fn proof_sheet(content: &ProofSheet) -> String {
     out.push_str(&pieces(content));
     out.push_str(&seams(content.walked, set.unit));
     out.push_str(&sheets(content));
+    out.push_str(&super::cloth::section(content.cloths));
     out.push_str(&measures(content));
     out.push_str("</main>\n</body></html>\n");
     out

@@ -87,6 +87,9 @@ fn grown(piece: &Piece, by: Affine) -> Piece {
     for line in &mut grown.lines {
         line.path.apply_affine(by);
     }
+    for fastening in &mut grown.fastenings {
+        fastening.apply_affine(by);
+    }
     grown
 }
 

@@ -65,7 +65,7 @@ impl Names<'_> {
                 self.point(about)?;
                 self.point(from)
             }
-            PointHow::Mirrored { of, line } => {
+            PointHow::Mirrored { of, line, .. } => {
                 self.point(of)?;
                 self.edge(line)
             }
@@ -86,7 +86,7 @@ impl Names<'_> {
             EdgeHow::Arc { about, .. } => self.point(about)?,
             EdgeHow::Along(line) => self.edge(line)?,
             EdgeHow::Parallel { of, .. } => return of.iter().try_for_each(|name| self.edge(name)),
-            EdgeHow::Mirrored { of, line } => {
+            EdgeHow::Mirrored { of, line, .. } => {
                 self.edge(of)?;
                 self.edge(line)?;
             }
@@ -137,6 +137,8 @@ pub(super) fn piece(piece: &PieceSteps, earlier: &[PieceSteps]) -> Result<()> {
         names.known(name, "edge", &outline)?;
     }
     piece.drills.iter().chain(piece.darts.iter().map(|dart| &dart.point)).try_for_each(|name| names.point(name))?;
+    piece.balances.iter().try_for_each(|balance| names.point(&balance.at))?;
+    piece.buttons.iter().try_for_each(|row| names.known(&row.on, "edge", &names.edges))?;
     if let Grain::Along(name) = &piece.grain {
         names.edge(name)?;
     }

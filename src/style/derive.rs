@@ -5,6 +5,7 @@ use super::piece::{empty, find, read_step};
 use super::props::{first_text, formula, needed_formula, renamed, replace_or_push, text};
 use super::{EdgeHow, EdgeStep, Grain, PieceSteps, PointHow, PointStep, check};
 use crate::diag::Result;
+use crate::measures::Side;
 use crate::piece::{Finish, Pressed};
 use crate::source::{Node, Text};
 
@@ -33,7 +34,7 @@ pub(super) fn unfold(node: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
     for index in 0..piece.points.len() {
         let of = piece.points[index].name.clone();
         if !on_fold.contains(&of.text) {
-            let how = PointHow::Mirrored { of: of.clone(), line: name.clone() };
+            let how = PointHow::Mirrored { of: of.clone(), line: name.clone(), other_side: true };
             let point = PointStep { name: renamed(&of, &other(&of.text)), how, when: None };
             replace_or_push(&mut piece.points, point, |p| &p.name.text);
         }
@@ -42,7 +43,7 @@ pub(super) fn unfold(node: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
         name: renamed(&edge.name, &other(&edge.name.text)),
         from: mirrored(&edge.to),
         to: mirrored(&edge.from),
-        how: EdgeHow::Mirrored { of: edge.name.clone(), line: name.clone() },
+        how: EdgeHow::Mirrored { of: edge.name.clone(), line: name.clone(), other_side: true },
         when: edge.when.as_ref().map(|(when, _)| (when.clone(), None)),
         allow: edge.allow.clone(),
         fold: false,
@@ -225,6 +226,8 @@ fn build(piece: &mut PieceSteps, parent: &PieceSteps, chain: &[usize], width: Fo
     piece.edges.insert(chain.len() + 1, EdgeStep { drawn: true, ..inner });
     piece.cloth.clone_from(&parent.cloth);
     (piece.count, piece.mirrored) = (parent.count, parent.mirrored);
+    // It is worn with its face to the body, so that face up it shows the other side.
+    piece.drawn = parent.drawn.map(Side::other);
     piece.grain = match &parent.grain {
         Grain::Along(edge) => Grain::Along(renamed(&place, &format!("{}/{}", parent.name.text, edge.text))),
         other => other.clone(),

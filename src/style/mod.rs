@@ -5,6 +5,7 @@
 mod check;
 mod derive;
 pub mod formula;
+pub mod marks;
 mod piece;
 mod props;
 mod read;
@@ -16,10 +17,12 @@ mod worn;
 pub use read::read;
 
 use crate::diag::Snippet;
+use crate::measures::Side;
 use crate::piece::{Finish, NotchKind, Pressed};
 use crate::source::Text;
 use crate::units::Unit;
 use formula::Formula;
+use marks::{BalanceStep, ButtonStep};
 
 /// A style sheet.
 #[derive(Clone, Debug)]
@@ -48,6 +51,8 @@ pub struct Style {
     pub warns: Vec<Warn>,
     /// Zips to buy: name and the length needed.
     pub zips: Vec<Named>,
+    /// What else to buy besides cloth, a line each.
+    pub notions: Vec<String>,
     /// The order of sewing, a sentence a step.
     pub sewing: Vec<String>,
     /// The file's name as the user gave it.
@@ -102,6 +107,8 @@ pub struct PieceSteps {
     pub count: u32,
     /// Whether every second one is mirrored.
     pub mirrored: bool,
+    /// The side of the body that it is drawn for, right side of the cloth up; `None` where it does not say.
+    pub drawn: Option<Side>,
     /// The cloth.
     pub cloth: String,
     /// Its points, each name once.
@@ -120,6 +127,10 @@ pub struct PieceSteps {
     pub changes: Vec<Change>,
     /// Points to mark or pierce, by name.
     pub drills: Vec<Text>,
+    /// Its balance lines.
+    pub balances: Vec<BalanceStep>,
+    /// Its rows of buttons and buttonholes.
+    pub buttons: Vec<ButtonStep>,
     /// Its grain.
     pub grain: Grain,
 }
@@ -220,6 +231,8 @@ pub enum PointHow {
         of: Text,
         /// The edge or line.
         line: Text,
+        /// Whether it is the image's own side of the body that the point is drafted for.
+        other_side: bool,
     },
     /// On the straight line from one point towards another.
     Towards {
@@ -309,6 +322,8 @@ pub enum EdgeHow {
         of: Text,
         /// The straight edge or line that it is mirrored in.
         line: Text,
+        /// Whether it is the image's own side of the body that the edge is drafted for.
+        other_side: bool,
     },
 }
 
@@ -354,6 +369,8 @@ pub struct NotchStep {
     pub double: bool,
     /// Its shape.
     pub kind: NotchKind,
+    /// How deep it is cut; as the allowance has room for where left out.
+    pub depth: Option<Formula>,
     /// Only there where this holds.
     pub when: Option<Formula>,
 }
@@ -509,6 +526,8 @@ pub struct Worn {
     pub body: Option<Formula>,
     /// Warned of where the ease is less.
     pub least: Option<Formula>,
+    /// Warned of where the ease is more.
+    pub most: Option<Formula>,
     /// What is added up.
     pub parts: Vec<WornPart>,
     /// Whether every copy and fold counts, or one alone.
@@ -566,6 +585,11 @@ impl PieceSteps {
     /// The edge or inner line of that name.
     pub fn edge(&self, name: &str) -> Option<&EdgeStep> {
         self.edges.iter().chain(&self.lines).find(|edge| edge.name.text == name)
+    }
+
+    /// Whether it was opened about a fold, so that each half is drafted for its own side of the body.
+    pub fn is_unfolded(&self) -> bool {
+        self.edges.iter().any(|edge| matches!(edge.how, EdgeHow::Mirrored { other_side: true, .. }))
     }
 
     /// The point of that name.

@@ -1,8 +1,9 @@
 //! A piece and what it takes over from another.
 
-use super::props::{first_text, flag, formula, replace_or_push, text};
-use super::{EdgeHow, EdgeStep, Grain, Heading, Passing, PieceSteps, PointHow, check, derive, steps};
+use super::props::{first_text, flag, formula, one_of, replace_or_push, text};
+use super::{EdgeHow, EdgeStep, Grain, Heading, Passing, PieceSteps, PointHow, check, derive, marks, steps};
 use crate::diag::Result;
+use crate::measures::Side;
 use crate::source::{Node, Text, with_known};
 
 /// Reads `piece "Front" { … }`, or a `block`, which is drafted for other pieces to stand on and never cut.
@@ -28,6 +29,7 @@ pub(super) fn empty(node: Node<'_>) -> Result<PieceSteps> {
         when: None,
         count: 1,
         mirrored: false,
+        drawn: None,
         cloth: "main cloth".into(),
         points: Vec::new(),
         edges: Vec::new(),
@@ -37,6 +39,8 @@ pub(super) fn empty(node: Node<'_>) -> Result<PieceSteps> {
         pleats: Vec::new(),
         changes: Vec::new(),
         drills: Vec::new(),
+        balances: Vec::new(),
+        buttons: Vec::new(),
         grain: Grain::Upright,
     })
 }
@@ -67,6 +71,8 @@ pub(super) fn read_step(step: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
             step.title()?;
             piece.drills.push(first_text(step)?);
         }
+        "balance" => replace_or_push(&mut piece.balances, marks::balance(step)?, |b| &b.name.text),
+        "buttons" | "buttonholes" => piece.buttons.push(marks::buttons(step)?),
         "grain" => piece.grain = steps::grain(step)?,
         _ => {
             let known = [
@@ -82,6 +88,9 @@ pub(super) fn read_step(step: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
                 "turn-dart",
                 "unfold",
                 "drill",
+                "balance",
+                "buttons",
+                "buttonholes",
                 "grain",
             ];
             return Err(step.unknown(&known).into());
@@ -104,6 +113,8 @@ fn inherit(node: Node<'_>, piece: &mut PieceSteps, earlier: &[PieceSteps]) -> Re
         piece.pleats.clone_from(&parent.pleats);
         piece.changes.clone_from(&parent.changes);
         piece.drills.clone_from(&parent.drills);
+        piece.balances.clone_from(&parent.balances);
+        piece.buttons.clone_from(&parent.buttons);
         piece.grain = parent.grain.clone();
         piece.cloth.clone_from(&parent.cloth);
     } else {
@@ -129,7 +140,7 @@ pub(super) fn find<'a>(name: &Text, own: &Text, earlier: &'a [PieceSteps]) -> Re
 }
 
 fn read_cut(node: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
-    node.only_takes(1, &["from", "mirrored"])?;
+    node.only_takes(1, &["from", "mirrored", "drawn"])?;
     let value = node.args().next().ok_or_else(|| node.error("how many are cut?").hint("write: cut 2"))?;
     let count = value.number()?;
     if !(1.0..=500.0).contains(&count) || count.fract() != 0.0 {
@@ -137,6 +148,9 @@ fn read_cut(node: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
     }
     piece.count = count as u32;
     piece.mirrored = flag(node, "mirrored")?;
+    if let Some(side) = text(node, "drawn")? {
+        piece.drawn = Some(one_of(&side, &[("left", Side::Left), ("right", Side::Right)])?);
+    }
     if let Some(cloth) = text(node, "from")? {
         piece.cloth = cloth.text;
     }
@@ -220,7 +234,7 @@ fn each_edge_name(piece: &mut PieceSteps, rename: &mut dyn FnMut(&mut Text)) {
             }
             EdgeHow::Along(line) => rename(line),
             EdgeHow::Parallel { of, .. } => of.iter_mut().for_each(&mut *rename),
-            EdgeHow::Mirrored { of, line } => {
+            EdgeHow::Mirrored { of, line, .. } => {
                 rename(of);
                 rename(line);
             }
@@ -241,6 +255,7 @@ fn each_edge_name(piece: &mut PieceSteps, rename: &mut dyn FnMut(&mut Text)) {
     piece.notches.iter_mut().for_each(|notch| rename(&mut notch.on));
     piece.darts.iter_mut().for_each(|dart| rename(&mut dart.on));
     piece.pleats.iter_mut().for_each(|pleat| rename(&mut pleat.on));
+    piece.buttons.iter_mut().for_each(|row| rename(&mut row.on));
     if let Grain::Along(edge) = &mut piece.grain {
         rename(edge);
     }

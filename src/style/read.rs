@@ -2,7 +2,7 @@
 
 use super::formula::Formula;
 use super::props::{first_text, needed_formula};
-use super::{Named, Need, PieceSteps, Style, Vary, derive, piece, seams, strip, worn};
+use super::{Named, Need, PieceSteps, Style, Vary, derive, marks, piece, seams, strip, worn};
 use crate::diag::Result;
 use crate::measures::{names, read_unit};
 use crate::source::{self, Node, Text, with_known};
@@ -29,6 +29,7 @@ pub fn read(text: &str, file: &str) -> Result<Style> {
         worn: Vec::new(),
         warns: Vec::new(),
         zips: Vec::new(),
+        notions: Vec::new(),
         sewing: Vec::new(),
         file: file.to_owned(),
     };
@@ -64,6 +65,7 @@ pub fn read(text: &str, file: &str) -> Result<Style> {
             }
             "warn" => style.warns.push(worn::warn(node)?),
             "zip" => style.zips.push(read_named(node)?),
+            "notion" => style.notions.push(marks::notion(node)?),
             "sewing" => {
                 for step in node.children() {
                     if step.name() != "step" {
@@ -75,7 +77,7 @@ pub fn read(text: &str, file: &str) -> Result<Style> {
             _ => {
                 let known = [
                     "unit", "needs", "choice", "value", "vary", "piece", "block", "facing", "strip", "flounce", "seam",
-                    "worn", "warn", "zip", "sewing",
+                    "worn", "warn", "zip", "notion", "sewing",
                 ];
                 return Err(node.unknown(&known).into());
             }

@@ -65,7 +65,7 @@ pub(super) fn point(node: Node<'_>) -> Result<PointStep> {
     } else if let Some(about) = text(node, "about")? {
         PointHow::Turned { about, from: needed_text(node, "from")?, turn: needed_formula(node, "turn")? }
     } else if let Some(of) = text(node, "mirror-of")? {
-        PointHow::Mirrored { of, line: needed_text(node, "in")? }
+        PointHow::Mirrored { of, line: needed_text(node, "in")?, other_side: false }
     } else if let Some(edge) = text(node, "on")? {
         point_on(node, edge)?
     } else if let Some(to) = text(node, "towards")? {
@@ -192,7 +192,7 @@ fn finish(word: &Text) -> Result<Finish> {
 }
 
 pub(super) fn notch(node: Node<'_>) -> Result<NotchStep> {
-    node.only_takes(0, &["on", "at", "part", "from", "double", "kind", "instead-of", "when"])?;
+    node.only_takes(0, &["on", "at", "part", "from", "double", "kind", "depth", "instead-of", "when"])?;
     let kind = match text(node, "kind")? {
         None => NotchKind::Slit,
         Some(word) => {
@@ -212,6 +212,7 @@ pub(super) fn notch(node: Node<'_>) -> Result<NotchStep> {
         at: needed_along(node, "at")?,
         double: flag(node, "double")?,
         kind,
+        depth: formula(node, "depth")?,
         when: formula(node, "when")?,
     })
 }

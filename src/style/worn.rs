@@ -7,7 +7,7 @@ use crate::diag::Result;
 use crate::source::{Node, with_known};
 
 pub(super) fn read(node: Node<'_>, style: &Style) -> Result<Worn> {
-    node.only_takes(1, &["body", "least-ease", "each", "is", "when"])?;
+    node.only_takes(1, &["body", "least-ease", "most-ease", "each", "is", "when"])?;
     node.title()?;
     let mut parts: Vec<WornPart> = formula(node, "is")?.map(WornPart::Is).into_iter().collect();
     for child in node.children() {
@@ -47,6 +47,7 @@ pub(super) fn read(node: Node<'_>, style: &Style) -> Result<Worn> {
         name: first_text(node)?,
         body: formula(node, "body")?,
         least: formula(node, "least-ease")?,
+        most: formula(node, "most-ease")?,
         parts,
         each: flag(node, "each")?,
         when: formula(node, "when")?,

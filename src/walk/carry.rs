@@ -61,7 +61,7 @@ pub(super) fn notches_along(set: &PieceSet, side: &[Span]) -> Vec<Walked> {
             found.push(Walked { along, span: span.to_string(), notch: notch.clone(), is_notch: true });
         }
         before += long;
-        let meeting = Notch { edge: String::new(), at: 0.0, kind: NotchKind::Slit, count: 1 };
+        let meeting = Notch { edge: String::new(), at: 0.0, kind: NotchKind::Slit, count: 1, depth: None };
         found.push(Walked { along: before, span: span.to_string(), notch: meeting, is_notch: false });
     }
     // The seam's own end needs no mark.
@@ -72,7 +72,7 @@ pub(super) fn notches_along(set: &PieceSet, side: &[Span]) -> Vec<Walked> {
 /// Quarters of a gathered seam, and the end of a gap.
 fn own_marks(set: &mut PieceSet, join: &Join, pairing: &Pairing) {
     let Some([start, end]) = pairing.sewn() else { return };
-    let mark = |kind| Notch { edge: String::new(), at: 0.0, kind, count: 1 };
+    let mark = |kind| Notch { edge: String::new(), at: 0.0, kind, count: 1, depth: None };
     if join.gap > 0.0 {
         let stop = if join.fit.gap_at_start { start } else { end };
         place(set, &join.sides[1], stop, &mark(NotchKind::T));
@@ -128,6 +128,6 @@ fn turn_ups(piece: &mut Piece) {
         }
         let at = if beside.name == edge.name { crate::geom::path::length(&beside.path) } else { 0.0 };
         let edge = beside.name.clone();
-        add(piece, Notch { edge, at, kind: NotchKind::Slit, count: 1 });
+        add(piece, Notch { edge, at, kind: NotchKind::Slit, count: 1, depth: None });
     }
 }

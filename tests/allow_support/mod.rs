@@ -69,6 +69,7 @@ pub fn piece_of(edges: Vec<(BezPath, f64, Finish)>) -> Piece {
         grain: [Point::ORIGIN, Point::new(0.0, 10.0)],
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     }
 }
 

@@ -165,7 +165,7 @@ pub fn medium(format: Format) -> Medium {
 
 pub fn correction(x: f64, y: f64, skew: f64) -> Correction {
     // Only the numbers matter here; the rest of the profile's fields may grow.
-    Correction { date: "2026-10-02".into(), medium: "paper".into(), x, y, skew }
+    Correction::plain("2026-10-02", "paper", x, y, skew)
 }
 
 pub fn closed(points: &[(f64, f64)]) -> BezPath {

@@ -40,11 +40,12 @@ pub fn piece(name: &str, edges: &[(&str, &str)], width: f64, grain: [(f64, f64);
         grain: grain.map(Point::from),
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     }
 }
 
 pub fn notch(edge: &str, at: f64, kind: NotchKind, count: u8) -> Notch {
-    Notch { edge: edge.into(), at, kind, count }
+    Notch { edge: edge.into(), at, kind, count, depth: None }
 }
 
 pub fn flat(path: &BezPath, tolerance: f64) -> Vec<Point> {

@@ -34,6 +34,7 @@ impl Demo {
             walked: &self.walked,
             files: &self.files,
             sheets: &sheets,
+            cloths: &[],
             findings: &self.findings,
             measures: &self.measures,
         })
@@ -59,6 +60,7 @@ fn piece(name: &str, cut: Cut, edges: Vec<Edge>, grain: [(f64, f64); 2]) -> Piec
         grain: grain.map(Point::from),
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     }
 }
 
@@ -89,7 +91,7 @@ fn front() -> CutPiece {
     edges[5].fold = true;
     let mut front =
         piece("Front", Cut { count: 1, mirrored: false, cloth: "main".into() }, edges, [(60.0, 150.0), (60.0, 500.0)]);
-    front.notches = vec![Notch { edge: "side".into(), at: 250.0, kind: NotchKind::Slit, count: 1 }];
+    front.notches = vec![Notch { edge: "side".into(), at: 250.0, kind: NotchKind::Slit, count: 1, depth: None }];
     front.darts = vec![Dart {
         edge: "side".into(),
         mouth: [380.0, 405.4],
@@ -283,6 +285,9 @@ pub fn tunic(unit: Unit) -> Demo {
             unit,
             taken: "3 October 2026".into(),
             choices: vec![("ease at the bust".into(), "2 1/2 in".into()), ("sleeve".into(), "long".into())],
+            toile: String::new(),
+            sewing: Vec::new(),
+            notions: Vec::new(),
             pieces: Vec::new(),
             joins: Vec::new(),
         },

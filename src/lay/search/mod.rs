@@ -5,12 +5,14 @@ mod field;
 mod near;
 mod problem;
 mod random;
+mod sections;
 mod worker;
 
 pub use problem::{Form, Item, Place, Problem};
+pub use sections::{in_one, lay};
 pub use worker::Laid;
 
-use random::Random;
+pub(super) use random::Random;
 use std::time::{Duration, Instant};
 use worker::Worker;
 
@@ -52,6 +54,8 @@ pub fn search(problem: &Problem, start: Laid, budget: &Budget, progress: &mut dy
     if problem.items.iter().all(|item| item.locked.is_some()) {
         return start;
     }
+    // Nothing gets shorter than its longest item.
+    let budget = &Budget { enough: budget.enough.max(problem.least_length()), ..*budget };
     let began = Instant::now();
     let ends = budget.seconds.map(|seconds| began + Duration::from_secs_f64(seconds.clamp(0.0, 1e6)));
     let area = problem.area();
@@ -105,6 +109,15 @@ pub fn search(problem: &Problem, start: Laid, budget: &Budget, progress: &mut dy
     }
 }
 
+/// Clears a lay that overlaps without making it longer; `None` where the budget does not suffice.
+pub fn clear(problem: &Problem, start: &Laid, budget: &Budget) -> Option<Laid> {
+    let mut worker = Worker::to_clear(problem, start, budget.seed);
+    while worker.evaluations < budget.evaluations && !worker.done() {
+        worker.sweep();
+    }
+    worker.done().then_some(worker.best)
+}
+
 /// A lay without overlap, the larger items first, each as far left as a few hundred samples can bring it. Locked items stay.
 pub fn left_bottom(problem: &Problem, seed: u64) -> Laid {
     const SAMPLES: usize = 400;
@@ -122,7 +135,10 @@ pub fn left_bottom(problem: &Problem, seed: u64) -> Laid {
         };
         let end = |place: &Place| place.x + half(place)[0];
         // Beyond everything else there is always room.
-        let beyond = |form: usize| Place { form, x: length + problem.gap + problem.forms[form].half[0], y: 0.0 };
+        let beyond = |form: usize| {
+            let Form { half, lattice, .. } = &problem.forms[form];
+            Place { form, x: length + problem.gap + half[0] + lattice[0][1], y: 0.0 }
+        };
         let mut best = problem.within(item, beyond(forms[0]), f64::INFINITY);
         for _ in 0..SAMPLES {
             let form = forms[random.below(forms.len())];
@@ -134,7 +150,7 @@ pub fn left_bottom(problem: &Problem, seed: u64) -> Laid {
             }
             let mut step = (place.x - x) / 2.0;
             while step > 1e-3 * x {
-                let to = Place { x: (place.x - step).max(x), ..place };
+                let to = problem.within(item, Place { x: place.x - step, ..place }, end(&best));
                 if to.x < place.x && clear(to) {
                     place = to;
                 } else {

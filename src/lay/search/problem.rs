@@ -13,6 +13,8 @@ pub struct Form {
     pub half: [f64; 2],
     /// The form that is this one turned by 180°, where there is one.
     pub twin: Option<usize>,
+    /// Along and across the strip: where the middle may lie, as a place and how often it comes again, mm; 0 for anywhere.
+    pub lattice: [[f64; 2]; 2],
 }
 
 impl Form {
@@ -29,7 +31,7 @@ impl Form {
         let middle = [0, 1].map(|axis| f64::midpoint(low[axis], high[axis]));
         let half = [0, 1].map(|axis| (high[axis] - low[axis]) / 2.0);
         let points = points.iter().map(|p| [p[0] - middle[0], p[1] - middle[1]]).collect();
-        (Self { points, half, twin: None }, middle)
+        (Self { points, half, twin: None, lattice: [[0.0; 2]; 2] }, middle)
     }
 
     /// The outline's area, mm².
@@ -141,6 +143,12 @@ impl Problem {
         if opposite { field.depth(-x, -y) } else { field.depth(x, y) }
     }
 
+    /// Whether an item is clear of all others at a place.
+    pub fn is_clear(&self, places: &[Place], item: usize, place: Place) -> bool {
+        let mut others = places.iter().enumerate().filter(|(other, _)| *other != item);
+        others.all(|(_, at)| self.depth(at.form, place.form, place.x - at.x, place.y - at.y) <= 0.0)
+    }
+
     /// The area of all items, mm².
     pub fn area(&self) -> f64 {
         self.items.iter().map(|item| item.forms.first().map_or(0.0, |form| self.forms[*form].area())).sum()
@@ -148,13 +156,38 @@ impl Problem {
 
     /// The place within a strip of that length that is nearest to the one given.
     #[inline]
-    pub(super) fn within(&self, item: usize, place: Place, length: f64) -> Place {
-        let [x, y] = self.forms[place.form].half;
+    pub(in crate::lay) fn within(&self, item: usize, place: Place, length: f64) -> Place {
+        let Form { half: [x, y], lattice, .. } = &self.forms[place.form];
         Place {
             form: place.form,
             // Where the strip is too short the item begins with it.
-            x: place.x.min(length - x).max(x),
-            y: self.items[item].across.unwrap_or_else(|| place.y.min(self.height - y).max(y)),
+            x: on_lattice(place.x.min(length - x).max(*x), *x, length - x, lattice[0]),
+            y: self.items[item]
+                .across
+                .unwrap_or_else(|| on_lattice(place.y.min(self.height - y).max(*y), *y, self.height - y, lattice[1])),
         }
     }
+
+    /// The least length that takes each of the items that are not locked, were it alone, mm.
+    pub fn least_length(&self) -> f64 {
+        let alone = |item: &Item| {
+            let of = |form: &usize| {
+                let Form { half: [x, _], lattice, .. } = &self.forms[*form];
+                on_lattice(*x, *x, *x, lattice[0]) + x
+            };
+            item.forms.iter().map(of).fold(f64::INFINITY, f64::min)
+        };
+        self.items.iter().filter(|item| item.locked.is_none()).map(alone).fold(0.0, f64::max)
+    }
+}
+
+/// The point of a lattice nearest to `at` that lies between two limits; the first beyond the lower where none does.
+#[inline]
+fn on_lattice(at: f64, low: f64, high: f64, [offset, period]: [f64; 2]) -> f64 {
+    if period <= 0.0 {
+        return at;
+    }
+    let first = offset + ((low - offset) / period - 1e-9).ceil() * period;
+    let last = offset + ((high - offset) / period + 1e-9).floor() * period;
+    (offset + ((at - offset) / period).round() * period).min(last).max(first)
 }

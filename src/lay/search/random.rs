@@ -1,10 +1,10 @@
 //! Random numbers that are the same for the same seed: `SplitMix64` (Steele, Lea, Flood, OOPSLA 2014).
 
 #[derive(Clone)]
-pub(super) struct Random(u64);
+pub(in crate::lay) struct Random(u64);
 
 impl Random {
-    pub(super) fn new(seed: u64) -> Self {
+    pub(in crate::lay) fn new(seed: u64) -> Self {
         Self(seed)
     }
 
@@ -17,20 +17,20 @@ impl Random {
     }
 
     /// From 0 to below 1.
-    pub(super) fn unit(&mut self) -> f64 {
+    pub(in crate::lay) fn unit(&mut self) -> f64 {
         (self.next() >> 11) as f64 / (1_u64 << 53) as f64
     }
 
-    pub(super) fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(in crate::lay) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.unit()
     }
 
     /// From 0 to below `count`.
-    pub(super) fn below(&mut self, count: usize) -> usize {
+    pub(in crate::lay) fn below(&mut self, count: usize) -> usize {
         ((u128::from(self.next()) * count as u128) >> 64) as usize
     }
 
-    pub(super) fn shuffle<T>(&mut self, list: &mut [T]) {
+    pub(in crate::lay) fn shuffle<T>(&mut self, list: &mut [T]) {
         for last in (1..list.len()).rev() {
             list.swap(last, self.below(last + 1));
         }

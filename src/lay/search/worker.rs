@@ -97,6 +97,18 @@ impl<'a> Worker<'a> {
         worker
     }
 
+    /// Begins with a lay that overlaps, to be cleared at its length.
+    pub(super) fn to_clear(problem: &'a Problem, start: &Laid, seed: u64) -> Self {
+        let longer = Laid { length: f64::MAX, places: start.places.clone() };
+        let mut worker = Self::new(problem, longer, seed, start.length);
+        worker.near = Near::new([start.length, problem.height], start.places.len());
+        worker.laid = start.clone();
+        // No attempt begins with another length.
+        worker.step = EXPLORING[1];
+        worker.begin();
+        worker
+    }
+
     /// Goes on from a better lay that another worker found.
     pub(super) fn adopt(&mut self, best: &Laid) {
         self.best = best.clone();
@@ -348,13 +360,16 @@ impl<'a> Worker<'a> {
         let [x, y] = self.problem.forms[start.1.form].half;
         let [first, last] = sizes.map(|size| size * 2.0 * x.min(y));
         let mut steps = [first; 2];
+        let lattice = self.problem.forms[start.1.form].lattice;
         while best.0 > 0.0 && steps.iter().any(|step| *step > last) {
             let axis = self.random.below(4);
+            // From point to point where there is a lattice.
+            let [along, across] = [0, 1].map(|axis| steps[axis].max(lattice[axis][1]));
             let by = match axis {
-                0 => [steps[0], 0.0],
-                1 => [0.0, steps[1]],
-                2 => steps,
-                _ => [steps[0], -steps[1]],
+                0 => [along, 0.0],
+                1 => [0.0, across],
+                2 => [along, across],
+                _ => [along, -across],
             };
             let mut helped = false;
             for sign in [1.0, -1.0] {
