@@ -7,7 +7,7 @@ use oaktag::order::{Job, JobStroke, Pass};
 use oaktag::role::Role;
 
 fn job(path: BezPath) -> Job {
-    let stroke = JobStroke { role: Role::Square, piece: String::new(), edge: String::new(), path };
+    let stroke = JobStroke { role: Role::Square, piece: String::new(), placed: None, edge: String::new(), path };
     Job {
         device: "D".into(),
         medium: "paper".into(),

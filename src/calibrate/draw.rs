@@ -43,7 +43,7 @@ pub struct TestSquare {
     pub ladder: Option<Ladder>,
     /// What to measure, a line each.
     pub instructions: Vec<String>,
-    /// The same as far as it found room on the sheet; false where only the terminal shows it.
+    /// Whether all of that stands on the sheet; else there is only room for the readings, or not even that.
     pub lettered: bool,
 }
 
@@ -99,7 +99,14 @@ pub fn square(device: &Device, medium: &Medium, size: Size, ladder: Option<f64>,
         strokes.ladder(&ladder, width);
     }
     let instructions = instructions(device, medium, width, height, ladder, drawn);
-    let lettered = carried(Role::Label) && strokes.letter(&instructions, width, height);
+    let brief: Vec<String> =
+        ["width", "height", "diagonal", "diagonal 2"].map(|name| format!("{name} ________")).to_vec();
+    let lettered = carried(Role::Label)
+        && (strokes.letter(&instructions, width, height) || {
+            // On a card the names and room for the readings must do.
+            strokes.letter(&brief, width, height);
+            false
+        });
     let to_sheet = Affine::translate(corner.to_vec2());
     let strokes = strokes
         .lines
@@ -211,16 +218,17 @@ impl Strokes {
         for rung in 1..=ladder.rungs {
             let at = ladder.step * rung as f64;
             self.line("rung", (at, 0.0), (at, 20.0));
-            self.write(&format!("{rung}: ________"), (at + 2.0, 12.0), 5.0);
+            // Before its rung, so that the last one's stays on the sheet.
+            let label = format!("{rung}: ________");
+            self.write(&label, (at - 2.0 - letter(&label, 5.0).width, 12.0), 5.0);
         }
         self.write("0", (8.0, 8.0), 5.0);
     }
 
-    fn write(&mut self, text: &str, at: (f64, f64), size: f64) -> f64 {
+    fn write(&mut self, text: &str, at: (f64, f64), size: f64) {
         let lettering = letter(text, size);
         let to = Affine::translate(at);
         self.lines.extend(lettering.paths.into_iter().map(|path| (Role::Label, "", to * path)));
-        lettering.width
     }
 
     /// The instructions between the lower side and the diagonals, as large as there is room for; false where there is

@@ -2,7 +2,7 @@
 
 use crate::device::Correction;
 use kurbo::common::solve_cubic;
-use kurbo::{Affine, BezPath, CubicBez, ParamCurve, PathEl, PathSeg, Point};
+use kurbo::{Affine, BezPath, CubicBez, Line, ParamCurve, PathEl, PathSeg, Point};
 
 /// Crossings nearer than this to a segment's end are not cut, as a share of the segment.
 const EDGE: f64 = 1e-9;
@@ -66,12 +66,12 @@ impl<'a> Inverse<'a> {
                     told.move_to(self.point(p));
                     continue;
                 }
-                PathEl::LineTo(p) => kurbo::Line::new(at, p).into(),
+                PathEl::LineTo(p) => Line::new(at, p).into(),
                 PathEl::QuadTo(a, p) => kurbo::QuadBez::new(at, a, p).into(),
                 PathEl::CurveTo(a, b, p) => CubicBez::new(at, a, b, p).into(),
                 PathEl::ClosePath => {
                     // Its last side, but for the part that the closing itself draws.
-                    let cuts = self.cuts(kurbo::Line::new(at, start).into());
+                    let cuts = self.cuts(Line::new(at, start).into());
                     for share in cuts {
                         told.line_to(self.point(at.lerp(start, share)));
                     }
@@ -103,7 +103,11 @@ impl<'a> Inverse<'a> {
 
     /// The shares of a segment at which it passes from one span into another, in order.
     fn cuts(&self, segment: PathSeg) -> Vec<f64> {
-        let cubic = segment.to_cubic();
+        // A line raised so that the cubic's parameter is the line's own: `to_cubic` doubles its ends.
+        let cubic = match segment {
+            PathSeg::Line(Line { p0, p1 }) => CubicBez::new(p0, p0.lerp(p1, 1.0 / 3.0), p0.lerp(p1, 2.0 / 3.0), p1),
+            curve => curve.to_cubic(),
+        };
         let [a, b, c, d] = [cubic.p0, cubic.p1, cubic.p2, cubic.p3].map(|p| self.upright(p));
         let mut shares: Vec<f64> = self.spans[1..]
             .iter()

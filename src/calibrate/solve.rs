@@ -96,6 +96,9 @@ impl Solution {
 /// machine has and no mix-up explains.
 pub fn solve(nominal: &Nominal, readings: &Readings) -> Result<Solution> {
     refuse_nonsense(nominal, readings)?;
+    // Along a roll no further than something was measured.
+    let measured = if nominal.step > 0.0 && readings.ladder.is_empty() { nominal.width } else { nominal.reach[0] };
+    let nominal = &Nominal { reach: [measured, nominal.reach[1]], ..*nominal };
     let scale = |values: &[f64], nominal: f64| mean(values) / nominal;
     let (x, y) = (scale(&readings.width, nominal.width), scale(&readings.height, nominal.height));
     let u = mark(readings) * std::f64::consts::SQRT_2;
@@ -196,7 +199,7 @@ fn refuse_nonsense(nominal: &Nominal, readings: &Readings) -> Result<()> {
     }
     let (w, h) = (mean(&readings.width), mean(&readings.height));
     for (name, values) in &groups[2..4] {
-        for d in values.iter() {
+        for d in *values {
             if !((w - h).abs()..=w + h).contains(d) {
                 let message = format!("a {name} of {} mm can't lie in a rectangle of those sides", trimmed(*d, 2));
                 return Err(Finding::error(message).hint("check which reading is which, and their units").into());

@@ -25,6 +25,8 @@ pub enum Command {
     Allow(AllowArgs),
     /// Lay the pieces on cloth: how much to buy, for every cloth and width
     Lay(LayArgs),
+    /// A drawing of another program in (SVG, DXF), pieces out
+    Read(ReadArgs),
     /// Measure a written file against its pieces
     Proof(ProofArgs),
     /// Write a folder with a style and measures to start from
@@ -82,6 +84,12 @@ pub struct MakeArgs {
     /// Search so many times as long for closer lays
     #[arg(long, value_name = "NUMBER", default_value_t = 1)]
     pub effort: u64,
+    /// A device that also draws the whole style at a quarter of its size, to pin up; give it again for each device
+    #[arg(long, value_name = "NAME", num_args = 1..)]
+    pub quarter_scale: Vec<String>,
+    /// A font (.ttf, .otf) for letters that the program has no pen strokes for
+    #[arg(long, value_name = "FILE")]
+    pub font: Option<PathBuf>,
     /// Print what was made as JSON on standard output
     #[arg(long)]
     pub json: bool,
@@ -157,7 +165,33 @@ pub struct AllowArgs {
     /// Pieces (`*.pieces.json`)
     #[arg(value_name = "PIECES")]
     pub pieces: PathBuf,
+    /// How far a cut line may stray from the true one, mm: 0.0005 to 1
+    #[arg(long, value_name = "MM", default_value_t = oaktag::allow::TOLERANCE)]
+    pub tolerance: f64,
     /// The file to write; without it the pieces go to standard output
+    #[arg(short, long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+/// Arguments of `read`.
+#[derive(Debug, Args)]
+pub struct ReadArgs {
+    /// The drawing: SVG, or DXF as text
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// What the pieces and edges are called (`*.names.kdl`); without it the file of that name beside the drawing, if any
+    #[arg(short, long, value_name = "FILE")]
+    pub names: Option<PathBuf>,
+    /// Units to the inch of an SVG that does not say: 96, 90 or 72
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=9600))]
+    pub dpi: Option<u16>,
+    /// The unit of a DXF that does not say: mm, cm or in
+    #[arg(long)]
+    pub unit: Option<String>,
+    /// Ends of lines that are this near to each other are joined, mm
+    #[arg(long, value_name = "MM", default_value_t = oaktag::read::pieces::JOIN)]
+    pub join: f64,
+    /// The pieces to write (`*.pieces.json`); without it they go to standard output
     #[arg(short, long, value_name = "FILE")]
     pub out: Option<PathBuf>,
 }
@@ -174,6 +208,9 @@ pub struct ProofArgs {
     /// The device it was made for
     #[arg(short, long, value_name = "NAME")]
     pub device: String,
+    /// The font that it was made with
+    #[arg(long, value_name = "FILE")]
+    pub font: Option<PathBuf>,
     /// Print the proof as JSON
     #[arg(long)]
     pub json: bool,

@@ -11,26 +11,19 @@ use oaktag::lay::{self, search::Budget};
 use oaktag::piece::{Piece, json};
 use oaktag::pipeline::{self, Laying, Made, NamedDevice, Walked};
 use oaktag::report::{self, FileLine};
+use oaktag::text::Font;
 use std::path::Path;
+use std::sync::Arc;
 
 /// `oaktag make`.
 pub fn make(args: &MakeArgs) -> Outcome {
-    let mut devices: Vec<NamedDevice> = Vec::new();
-    for name in &args.device {
-        let (device, findings) = disk::device(name)?;
-        say::findings(&findings);
-        say::findings(&stale(&device.device, &record::today()));
-        if devices.iter().any(|other| other.name == device.name) {
-            return Err(Finding::error(format!("two devices are called \"{}\"", device.name))
-                .hint("name each device once")
-                .into());
-        }
-        devices.push(device);
-    }
+    let small = devices(&args.quarter_scale)?;
+    let devices = devices(&args.device)?;
+    let font = font(args.font.as_deref())?;
     let cloths = args.cloth.iter().map(|path| cloth::read(&disk::read_text(path)?, &path.display().to_string()));
     let cloths = cloths.collect::<Result<Vec<_>>>()?;
     let budget = Budget { evaluations: lay::QUICK.evaluations.saturating_mul(args.effort.max(1)), ..lay::QUICK };
-    let laying = Laying { cloths: &cloths, budget };
+    let laying = Laying { cloths: &cloths, budget, font: font.as_ref(), quarter_scale: &small };
     let mut end = End::Done;
     let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
@@ -85,8 +78,35 @@ fn say_fitting(walked: &Walked) {
     }
 }
 
+/// The devices of those names, each once.
+fn devices(names: &[String]) -> Result<Vec<NamedDevice>> {
+    let mut devices: Vec<NamedDevice> = Vec::new();
+    for name in names {
+        let (device, findings) = disk::device(name)?;
+        say::findings(&findings);
+        say::findings(&stale(&device.device, &record::today()));
+        if devices.iter().any(|other| other.name == device.name) {
+            return Err(Finding::error(format!("two devices are called \"{}\"", device.name))
+                .hint("name each device once")
+                .into());
+        }
+        devices.push(device);
+    }
+    Ok(devices)
+}
+
+/// The font that the user names.
+fn font(file: Option<&Path>) -> Result<Option<Arc<Font>>> {
+    let Some(file) = file else { return Ok(None) };
+    let font = Font::read(disk::read_bytes(file)?, &file.display().to_string())?;
+    Ok(Some(Arc::new(font)))
+}
+
 /// The name of the proof sheet in a person's folder.
 const PROOF_SHEET: &str = "proof-sheet.html";
+
+/// The name of the making sheet in a person's folder.
+const MAKING_SHEET: &str = "making-sheet.html";
 
 fn write_made(folder: &Path, made: &Made) -> Result<()> {
     let cut_lines: Vec<_> = made.cut.iter().map(|piece| piece.cut_line.clone()).collect();
@@ -98,6 +118,7 @@ fn write_made(folder: &Path, made: &Made) -> Result<()> {
     files.push((pieces_name, pieces.as_bytes()));
     files.push((manifest::NAME.into(), list.as_bytes()));
     files.push((PROOF_SHEET.into(), made.proof_sheet.as_bytes()));
+    files.push((MAKING_SHEET.into(), made.making_sheet.as_bytes()));
     disk::write_all(folder, &files)
 }
 
@@ -215,7 +236,7 @@ fn drafted(walked: Result<Walked>, end: &mut End) -> Option<Walked> {
 /// `oaktag allow`.
 pub fn allow(args: &AllowArgs) -> Outcome {
     let set = people::read_pieces(&args.pieces)?;
-    let (cut, findings) = pipeline::cut(&set)?;
+    let (cut, findings) = pipeline::cut_within(&set, args.tolerance)?;
     say::findings(&findings);
     let cut_lines: Vec<_> = cut.into_iter().map(|piece| piece.cut_line).collect();
     let text = json::write_with_cut_lines(&set, &cut_lines);
@@ -234,7 +255,7 @@ pub fn proof(args: &ProofArgs) -> Outcome {
     let set = people::read_pieces(&args.pieces)?;
     let bytes = disk::read_bytes(&args.file)?;
     let file = args.file.display().to_string();
-    let sheets = pipeline::sheets(&set, &named.device)?;
+    let sheets = pipeline::sheets_with(&set, &named.device, font(args.font.as_deref())?.as_ref())?;
     // The file does not say which sheet it holds: it is the one that it fits best.
     let mut best: Option<oaktag::proof::Proof> = None;
     for sheet in &sheets {

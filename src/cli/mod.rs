@@ -11,6 +11,7 @@ mod new;
 mod people;
 mod picture;
 mod progress;
+mod read;
 mod record;
 mod say;
 mod send;
@@ -45,6 +46,7 @@ pub fn run() -> ExitCode {
         Command::Walk(args) => commands::walk(args),
         Command::Allow(args) => commands::allow(args),
         Command::Lay(args) => lay::lay(args),
+        Command::Read(args) => read::read(args),
         Command::Proof(args) => commands::proof(args),
         Command::New(args) => new::new(args),
         Command::Picture(args) => picture::picture(args),

@@ -118,32 +118,26 @@ fn line(correction: &Correction, in_force: bool) -> String {
         let off = (scale - 1.0) * 1000.0;
         format!("{} mm {}", trimmed(off.abs(), 2), if off < 0.0 { "short" } else { "long" })
     };
-    let mut text = format!(
+    let mut parts = vec![format!(
         "{date}  {medium}: in a metre {} along x, {} along y, {} mm of lean",
         metre(*x),
         metre(*y),
         trimmed(skew * 1000.0, 2)
-    );
-    if let Some(sure) = sure {
-        let worst = sure.x.max(sure.y).max(sure.skew) * 1000.0;
-        text.push_str(&format!("; sure to ±{}", trimmed(worst, 2)));
-    }
-    if !feed.is_empty() {
-        text.push_str(&format!("; feed in {} spans", feed.len()));
-    }
-    if !on.is_empty() {
-        text.push_str(&format!("; on {on}"));
-    }
-    match back_to.as_str() {
-        "" => {}
-        "none" => text.push_str("; back to no correction"),
-        date => text.push_str(&format!("; back to that of {date}")),
-    }
-    text.push_str(if in_force { "  (in force)\n" } else { "\n" });
-    for reading in readings {
-        text.push_str(&format!("            {}: {}\n", reading.name, reading.values.join(", ")));
-    }
-    text
+    )];
+    parts.extend(sure.map(|sure| format!("sure to ±{}", trimmed(sure.x.max(sure.y).max(sure.skew) * 1000.0, 2))));
+    parts.extend((!feed.is_empty()).then(|| format!("feed in {} spans", feed.len())));
+    parts.extend((!on.is_empty()).then(|| format!("on {on}")));
+    parts.extend(match back_to.as_str() {
+        "" => None,
+        "none" => Some("back to no correction".into()),
+        date => Some(format!("back to that of {date}")),
+    });
+    let mark = if in_force { "  (in force)" } else { "" };
+    let readings: Vec<String> = readings
+        .iter()
+        .map(|reading| format!("            {}: {}\n", reading.name, reading.values.join(", ")))
+        .collect();
+    format!("{}{mark}\n{}", parts.join("; "), readings.concat())
 }
 
 /// `oaktag device back`.

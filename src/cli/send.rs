@@ -14,6 +14,7 @@ use std::time::Duration;
 
 /// Arguments of `send`.
 #[derive(Debug, Args)]
+#[allow(clippy::struct_excessive_bools)] // flags of a command line are bools
 pub struct SendArgs {
     /// The file that was made for the machine
     #[arg(value_name = "FILE")]

@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 
 /// Arguments of `square`.
 #[derive(Debug, Args)]
+#[allow(clippy::struct_excessive_bools)] // flags of a command line are bools
 pub struct SquareArgs {
     /// The machine: a profile's file or its short name
     #[arg(value_name = "DEVICE")]
@@ -120,7 +121,7 @@ fn draw(named: &NamedDevice, request: &SquareRequest, out: &Path) -> Outcome {
         say::line(line);
     }
     if !square.lettered {
-        say::line("(there was no room for this on the square: keep it)");
+        say::line("(there was no room for all of this on the square: keep it)");
     }
     for caution in oaktag::device::cautions(&named.device) {
         say::line(caution);

@@ -31,7 +31,8 @@ pub struct Correction {
     pub sure: Option<Sure>,
     /// What the medium was when it was measured, as [`Medium::shape`] says it; empty where that was not recorded.
     pub on: String,
-    /// The date of the correction that this one goes back to; `none` for none; empty where it was measured itself.
+    /// The correction that this one goes back to, by its date, and of several on one day which, as in `2026-10-02/2`;
+    /// `none` for none; empty where it was measured itself.
     pub back_to: String,
     /// What was measured, entry by entry as it stands in the profile, for the record.
     pub readings: Vec<Reading>,
@@ -347,24 +348,31 @@ impl Device {
             let finding = Finding::error(format!("\"{}\" has no correction on {medium} to go back from", self.name));
             return Err(finding.hint("draw a test square first: oaktag square").into());
         };
-        // Through those that go back themselves to the one that they stand for.
-        while !of_medium[at].back_to.is_empty() {
+        // From one that goes back itself to the one that it stands for.
+        if !of_medium[at].back_to.is_empty() {
             let wanted = &of_medium[at].back_to;
-            match of_medium[..at].iter().rposition(|c| &c.date == wanted && c.back_to.is_empty()) {
-                Some(earlier) => at = earlier,
-                None => {
-                    let finding = Finding::error(format!("on {medium} it is back at no correction at all already"));
-                    return Err(finding.hint("draw a test square: oaktag square").into());
-                }
-            }
+            let Some(earlier) = (0..at).find(|earlier| &label(&of_medium, *earlier) == wanted) else {
+                let finding = Finding::error(format!("on {medium} it is back at no correction at all already"));
+                return Err(finding.hint("draw a test square: oaktag square").into());
+            };
+            at = earlier;
         }
-        let before = of_medium[..at].iter().rfind(|c| c.back_to.is_empty());
+        let before = (0..at).rev().find(|earlier| of_medium[*earlier].back_to.is_empty());
         let mut back =
-            before.map_or_else(|| Correction::plain(date, medium, 1.0, 1.0, 0.0), |before| (*before).clone());
-        back.back_to = before.map_or_else(|| "none".into(), |before| before.date.clone());
+            before.map_or_else(|| Correction::plain(date, medium, 1.0, 1.0, 0.0), |before| of_medium[before].clone());
+        back.back_to = before.map_or_else(|| "none".into(), |before| label(&of_medium, before));
         back.date = date.into();
         back.readings = Vec::new();
         Ok(back)
+    }
+}
+
+/// What a correction is called by one that goes back to it: its date, and of several on one day which.
+fn label(of_medium: &[&Correction], index: usize) -> String {
+    let date = &of_medium[index].date;
+    match of_medium[..index].iter().filter(|other| &other.date == date).count() {
+        0 => date.clone(),
+        earlier => format!("{date}/{}", earlier + 1),
     }
 }
 

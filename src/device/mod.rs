@@ -257,6 +257,16 @@ pub enum Tip {
     },
 }
 
+impl Tip {
+    /// What it takes away, mm; 0 where it only parts or draws.
+    pub fn kerf(self) -> f64 {
+        match self {
+            Self::Laser { kerf } | Self::Router { kerf } => kerf,
+            Self::Plain | Self::Drag { .. } | Self::Turning { .. } => 0.0,
+        }
+    }
+}
+
 /// Heights of a tool that is raised and lowered, mm above the medium.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Heights {
@@ -266,7 +276,7 @@ pub struct Heights {
     pub down: f64,
 }
 
-/// Uncut tabs.
+/// Uncut tabs in closed cut lines, two at least in each; a line shorter than four of them is cut through.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Bridges {
     /// What stays uncut, along the line, mm.

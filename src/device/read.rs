@@ -1,7 +1,7 @@
 //! `*.device.kdl`: a profile, read and checked.
 
 use super::axes::{Axes, Corner, Way};
-use super::{Blocks, Device, Language, Sequence};
+use super::{Blocks, Device, Language, MediumKind, Sequence};
 use super::{correction, limits, links, media, tools};
 use crate::diag::{Finding, Result};
 use crate::measures::read_unit;
@@ -97,9 +97,20 @@ pub fn read(text: &str, file: &str) -> Result<(Device, Vec<Finding>)> {
         device.corrections.push(correction);
     }
     device.corrections.sort_by(|a, b| a.date.cmp(&b.date));
+    keep_clear(&mut device);
     device.tools.sort_by_key(|tool| tool.kind);
     limits::judge(root, &device)?;
     Ok((device, findings))
+}
+
+/// Glued pages show nothing left of their first column, so what a skew leans to the left by has to stay clear of it.
+fn keep_clear(device: &mut Device) {
+    for medium in device.media.iter_mut().filter(|medium| medium.pages.is_some()) {
+        let MediumKind::Roll { width, .. } = medium.kind else { continue };
+        let of_medium = device.corrections.iter().filter(|correction| correction.medium == medium.name);
+        let lean = of_medium.map(|correction| correction.skew * width / correction.y).fold(0.0, f64::max);
+        medium.margins.left += lean;
+    }
 }
 
 fn read_entry(node: Node<'_>, unit: Unit, device: &mut Device, findings: &mut Vec<Finding>) -> Result<()> {

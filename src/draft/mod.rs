@@ -20,7 +20,7 @@ pub use worn::WornRow;
 use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::measures::{Measures, Side};
-use crate::piece::{Cut, Dart, Edge, Fit, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
+use crate::piece::{Cut, Dart, Edge, Finish, Fit, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
 use crate::source::Text;
 use crate::style::formula::{Dimension, Formula, Quantity, Scope};
 use crate::style::{Along, Grain, PieceSteps, Seam, SpanRef, Style};
@@ -430,7 +430,11 @@ impl<'a> Drafter<'a> {
                     pleats.push(Pleat { edge: name.clone(), mouth: mouth.span, length, pressed: pleat.pressed });
                 }
             }
-            edges.push(Edge { name, path: drawn.path, allowance, fold: step.fold, corner: step.corner });
+            edges.push(Edge { name, path: drawn.path, allowance, fold: step.fold, corner: Finish::Mitre });
+        }
+        let usual = Finish::usual(&edges);
+        for ((edge, step), usual) in edges.iter_mut().zip(&steps.edges).zip(usual) {
+            edge.corner = step.corner.unwrap_or(usual);
         }
         let mut lines = Vec::with_capacity(steps.lines.len());
         for step in steps.lines.iter().filter(|line| line.drawn) {

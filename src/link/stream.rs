@@ -159,7 +159,7 @@ mod tests {
     impl Wire for Fickle {
         fn hand(&mut self, bytes: &[u8]) -> io::Result<usize> {
             self.tries += 1;
-            if self.tries % 3 == 0 {
+            if self.tries.is_multiple_of(3) {
                 return Err(ErrorKind::TimedOut.into());
             }
             let count = bytes.len().min(1 + self.tries % 7).min(self.breaks_at - self.taken.len());

@@ -4,7 +4,7 @@
 //! in the air, a beam takes away its own width. Every function takes one subpath and gives paths for the head.
 
 use crate::geom::offset::{Source, as_cubic, parallel, right};
-use crate::geom::path::{ARC_ACCURACY, is_closed, tangent};
+use crate::geom::path::{ARC_ACCURACY, is_closed, length, tangent};
 use crate::geom::sweep;
 use kurbo::{BezPath, CubicBez, ParamCurve, ParamCurveArclen, PathSeg, Point, Shape, Vec2};
 
@@ -24,12 +24,17 @@ pub struct DragKnife {
     pub run_in: f64,
     /// How far a closed path is cut beyond its end, mm.
     pub overcut: f64,
+    /// Corners that turn by more than this are swung round on an arc, radians; gentler ones in a straight line.
+    pub swing_above: f64,
+    /// How often a closed path is gone round without lifting.
+    pub laps: u32,
 }
 
 impl DragKnife {
-    /// A knife of that offset with a run-in of three and an overcut of one and a half of it (common practice, no source).
+    /// A knife of that offset with a run-in of three and an overcut of one and a half of it (common practice, no source),
+    /// that swings round every corner and goes round once.
     pub fn new(offset: f64) -> Self {
-        Self { offset, run_in: 3.0 * offset, overcut: 1.5 * offset }
+        Self { offset, run_in: 3.0 * offset, overcut: 1.5 * offset, swing_above: SMOOTH, laps: 1 }
     }
 }
 
@@ -40,7 +45,7 @@ impl DragKnife {
 /// swings about it on an arc of radius `offset`, and so it does about the path's first point, for the blade to take its
 /// first direction there. Fitted within `tolerance` mm. A path that draws nothing gives an empty one.
 pub fn drag(path: &BezPath, knife: &DragKnife, heading: Vec2, tolerance: f64) -> (BezPath, Vec2) {
-    let wanted = lengthened(path, knife.run_in, knife.overcut);
+    let wanted = lengthened(path, knife);
     let mut out = BezPath::new();
     let mut heading = heading;
     for segment in &wanted {
@@ -48,7 +53,11 @@ pub fn drag(path: &BezPath, knife: &DragKnife, heading: Vec2, tolerance: f64) ->
         if out.is_empty() {
             out.move_to(corner + knife.offset * heading);
         }
-        swing(&mut out, corner, knife.offset, heading, next);
+        if heading.cross(next).atan2(heading.dot(next)).abs() > knife.swing_above {
+            swing(&mut out, corner, knife.offset, heading, next);
+        } else if heading != next {
+            out.line_to(corner + knife.offset * next);
+        }
         match segment {
             PathSeg::Line(line) => out.line_to(line.p1 + knife.offset * next),
             curve => {
@@ -61,16 +70,16 @@ pub fn drag(path: &BezPath, knife: &DragKnife, heading: Vec2, tolerance: f64) ->
     (out, heading)
 }
 
-/// The segments of a path; of a closed one with so much of its end before, and of its beginning behind.
-fn lengthened(path: &BezPath, before: f64, behind: f64) -> Vec<PathSeg> {
+/// The segments of a path; of a closed one lap by lap, with a run-in before and an overcut behind.
+fn lengthened(path: &BezPath, knife: &DragKnife) -> Vec<PathSeg> {
     let segments: Vec<PathSeg> = path.segments().filter(|segment| segment.arclen(ARC_ACCURACY) > SHORT).collect();
     if !is_closed(path) || segments.is_empty() {
         return segments;
     }
     let backwards: Vec<PathSeg> = segments.iter().rev().map(PathSeg::reverse).collect();
-    let mut all: Vec<PathSeg> = stretch(&backwards, before).iter().rev().map(PathSeg::reverse).collect();
-    all.extend(&segments);
-    all.extend(stretch(&segments, behind));
+    let mut all: Vec<PathSeg> = stretch(&backwards, knife.run_in).iter().rev().map(PathSeg::reverse).collect();
+    (0..knife.laps.max(1)).for_each(|_| all.extend(&segments));
+    all.extend(stretch(&segments, knife.overcut));
     all
 }
 
@@ -166,6 +175,23 @@ pub fn lift_and_turn(path: &BezPath, limit: f64) -> Vec<BezPath> {
         }
     }
     strokes.into_iter().map(|stroke| BezPath::from_path_segments(stroke.into_iter())).collect()
+}
+
+/// A closed path with bridges of `width` mm left uncut, no more than `every` mm from one to the next and at least two, as
+/// [`bridges`] leaves them. A path too short for two bridges is not parted.
+pub fn bridged(path: &BezPath, width: f64, every: f64) -> Vec<BezPath> {
+    /// More bridges than this would be needed only where corners stand thick as teeth on a saw.
+    const MORE: usize = 8;
+    let even = ((length(path) / every).ceil() as usize).max(2);
+    // Moving a bridge off a corner brings it further from one of its neighbours.
+    let mut strokes = Vec::new();
+    for count in even..even + MORE {
+        strokes = bridges(path, count, width);
+        if strokes.len() < 2 || strokes.iter().all(|stroke| length(stroke) + width <= every) {
+            break;
+        }
+    }
+    strokes
 }
 
 /// A closed path with `count` bridges of `width` mm left uncut, spread evenly and moved off corners that turn by more

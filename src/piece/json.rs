@@ -269,6 +269,10 @@ fn from_piece(file: FilePiece) -> std::result::Result<Piece, Finding> {
         edges.push(Edge { name: edge.name, path, allowance: edge.allowance, fold: edge.fold, corner: Finish::Mitre });
     }
     join_edges(&mut edges).map_err(in_piece)?;
+    let usual = Finish::usual(&edges);
+    for (edge, usual) in edges.iter_mut().zip(usual) {
+        edge.corner = usual;
+    }
     for corner in file.corners {
         let names: Vec<String> = edges.iter().map(|edge| edge.name.clone()).collect();
         match edges.iter_mut().find(|edge| edge.name == corner.after) {

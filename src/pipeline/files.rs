@@ -7,11 +7,11 @@ use crate::lay::Sheet;
 use crate::read::{self, Drawing};
 use crate::units::INCH;
 use crate::write::{self, Curves, Dialect};
-use kurbo::Affine;
+use kurbo::{Affine, Point};
 
 /// The file of a job.
 pub(super) fn write(job: &CorrectedJob, sheet: &Sheet, device: &Device) -> Result<Vec<u8>> {
-    let machine = || machine(sheet, device);
+    let machine = || machine(sheet, device, &job.stamp().matrix);
     Ok(match device.language {
         Language::Svg => match device.pixel {
             Some(pixel) => write::svg_in_pixels(job, pixel),
@@ -53,7 +53,10 @@ pub(super) fn read_back(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device
         Language::Rs274 => read::rs274(bytes, file)?,
     };
     if device.language.drives_a_machine() {
-        let back = place(sheet, device).inverse();
+        let matrix = device
+            .correction(&sheet.medium)
+            .map_or(Affine::IDENTITY, |c| Affine::new([c.x, 0.0, c.skew, c.y, 0.0, 0.0]));
+        let back = place(sheet, device, &matrix).inverse();
         drawing.paths.iter_mut().for_each(|bare| bare.path.apply_affine(back));
     }
     if let Some(pixel) = device.pixel {
@@ -65,12 +68,15 @@ pub(super) fn read_back(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device
     Ok((drawing, findings))
 }
 
-/// From the sheet to the machine's axes, mm.
-fn place(sheet: &Sheet, device: &Device) -> Affine {
-    device.axes.from_sheet(sheet.width, sheet.height)
+/// From the corrected sheet to the machine's axes, mm. `matrix` is the correction's J. A machine distorts about its own
+/// zero, wherever on the sheet that lies: the zero is where J⁻¹ puts it.
+fn place(sheet: &Sheet, device: &Device, matrix: &Affine) -> Affine {
+    let axes = device.axes.from_sheet(sheet.width, sheet.height);
+    let zero = axes.inverse() * Point::ORIGIN;
+    axes * Affine::translate(zero - matrix.inverse() * zero)
 }
 
-fn machine(sheet: &Sheet, device: &Device) -> write::Machine {
+fn machine(sheet: &Sheet, device: &Device, matrix: &Affine) -> write::Machine {
     let tools = device.tools.iter().map(|tool| write::ToolUse {
         name: tool.name.clone(),
         number: tool.number,
@@ -83,7 +89,7 @@ fn machine(sheet: &Sheet, device: &Device) -> write::Machine {
         tolerance: device.tolerance,
         units_per_mm: device.units_per_mm,
         largest: device.largest,
-        place: place(sheet, device),
+        place: place(sheet, device, matrix),
         start: device.start.clone(),
         end: device.end.clone(),
         tools: tools.collect(),

@@ -1,6 +1,7 @@
 //! The only wiring: a request in, files and findings out. Bytes leave here proven or not at all.
 
 mod files;
+mod marking;
 mod square;
 
 pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
@@ -8,7 +9,7 @@ pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
 use crate::allow::{self, CutPiece};
 use crate::calibrate::{self, CorrectedJob};
 use crate::cloth::Cloth;
-use crate::device::{Blocks, Device, Medium, MediumKind, Sequence, Tip};
+use crate::device::{Device, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::cloth::{ClothLay, Garment};
@@ -16,7 +17,7 @@ use crate::lay::keep::Kept;
 use crate::lay::search::{Budget, Progress};
 use crate::lay::strips::{self, Division};
 use crate::lay::{self, Copies, Sheet, stripes};
-use crate::mark::{self, Heading, MarkedPiece};
+use crate::mark::MarkedPiece;
 use crate::measures::Measures;
 use crate::order;
 use crate::piece::PieceSet;
@@ -24,11 +25,14 @@ use crate::proof::{self, Proof};
 use crate::report::{self, ChangeRow, FileLine, MeasureRow, ProofSheet};
 use crate::shrink;
 use crate::style::Style;
+use crate::text::Font;
 use crate::true_up;
 use crate::units::{Unit, format_length, trimmed};
 use crate::walk::{self, WalkedJoin};
+use marking::Manner;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// Pieces on the net line, walked.
 #[derive(Clone, Debug)]
@@ -67,6 +71,8 @@ pub struct Made {
     pub failed: Vec<(String, Proof)>,
     /// The proof sheet, HTML.
     pub proof_sheet: String,
+    /// The making sheet, HTML: what to cut, the seams in order, what to buy.
+    pub making_sheet: String,
     /// Every finding of every stage.
     pub findings: Vec<Finding>,
 }
@@ -162,21 +168,33 @@ pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
 /// # Errors
 /// As [`allow::allow`].
 pub fn cut(set: &PieceSet) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
-    gather(&set.pieces, |piece| allow::allow(piece, allow::TOLERANCE))
+    cut_within(set, allow::TOLERANCE)
 }
 
-/// What is to be laid besides the devices' media, and how hard to try.
+/// [`cut`] within a tolerance of one's own, mm.
+///
+/// # Errors
+/// As [`allow::allow`].
+pub fn cut_within(set: &PieceSet, tolerance: f64) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
+    gather(&set.pieces, |piece| allow::allow(piece, tolerance))
+}
+
+/// What is to be made besides the devices' files, and how: lays, the search for them, letters.
 #[derive(Clone, Copy, Debug)]
 pub struct Laying<'a> {
     /// Cloths whose lay the proof sheet shows.
     pub cloths: &'a [Cloth],
     /// The search of each lay.
     pub budget: Budget,
+    /// The font for letters that have no single strokes.
+    pub font: Option<&'a Arc<Font>>,
+    /// Devices that draw the whole style at a quarter of its size too, to pin up.
+    pub quarter_scale: &'a [NamedDevice],
 }
 
 impl Default for Laying<'_> {
     fn default() -> Self {
-        Self { cloths: &[], budget: lay::QUICK }
+        Self { cloths: &[], budget: lay::QUICK, font: None, quarter_scale: &[] }
     }
 }
 
@@ -197,23 +215,13 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
     findings.extend(true_up::true_up(&walked.set, &cut));
-    let (marked, found) = mark_all(&walked.set, &cut)?;
-    findings.extend(found);
+    let all = marking::for_devices(&walked.set, &cut, devices, laying, &mut findings)?;
     let mut files = Vec::new();
     let mut failed = Vec::new();
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
-    let net = if devices.iter().any(|named| named.device.blocks == Blocks::Net) {
-        let (net, found) = net_blocks(&walked.set)?;
-        findings.extend(found);
-        net
-    } else {
-        Vec::new()
-    };
-    let (written, found) = gather(devices, |named| {
-        let marked = if named.device.blocks == Blocks::Net { &net } else { &marked };
-        write_device(&walked.set, named, marked, &laying.budget)
-    })?;
+    let (written, found) =
+        gather(&all.wanted, |wanted| write_device(&wanted.set, &wanted.named, all.marked(wanted), &laying.budget))?;
     findings.extend(found);
     for (sheet, file, proof) in written.into_iter().flatten() {
         lines.push(file.line.clone());
@@ -234,7 +242,7 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
     let proof_sheet = report::proof_sheet(&ProofSheet {
         set: &walked.set,
         pieces: &cut,
-        marked: &marked,
+        marked: all.shown(),
         walked: &walked.joins,
         files: &lines,
         sheets: &sheet_slices,
@@ -243,7 +251,8 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
         measures: &walked.worn,
         fitting: &walked.fitting,
     });
-    Ok(Made { walked, cut, files, failed, proof_sheet, findings })
+    let making_sheet = report::making_sheet(&walked.set, &walked.joins);
+    Ok(Made { walked, cut, files, failed, proof_sheet, making_sheet, findings })
 }
 
 /// The proof sheet of pieces that no file was made of yet.
@@ -294,7 +303,15 @@ pub fn step_pictures(style: &Style, measures: &Measures, choices: &Choices) -> R
 /// # Errors
 /// As [`make`].
 pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
-    let (marked, _) = if device.blocks == Blocks::Net { net_blocks(set)? } else { marked(set)? };
+    sheets_with(set, device, None)
+}
+
+/// [`sheets`], with the font that the files were made with.
+///
+/// # Errors
+/// As [`make`].
+pub fn sheets_with(set: &PieceSet, device: &Device, font: Option<&Arc<Font>>) -> Result<Vec<Sheet>> {
+    let (marked, _) = marking::marked(set, &cut(set)?.0, &Manner::of(device), font)?;
     Ok(lay_for(device, &marked, &lay::QUICK)?.0)
 }
 
@@ -368,7 +385,6 @@ pub fn lay_file(
     named: &NamedDevice,
     scale: f64,
 ) -> Result<(Option<ProvenFile>, Proof, Vec<Finding>)> {
-    can_follow(&named.device)?;
     let mut marked = Vec::new();
     let mut findings = Vec::new();
     for (set, cut) in &laid.cut {
@@ -401,39 +417,12 @@ pub fn marked(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     Ok((marked, findings))
 }
 
-/// Every piece as a net block, cut on its sew line, with its marks.
-fn net_blocks(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
-    let mut net = set.clone();
-    net.pieces.iter_mut().flat_map(|piece| &mut piece.edges).for_each(|edge| edge.allowance = 0.0);
-    let (cut, mut findings) = cut(&net)?;
-    let (marked, found) = mark_as(&net, &cut, true)?;
-    findings.extend(found);
-    Ok((marked, findings))
-}
-
 /// Marks every piece, its allowance and all.
 ///
 /// # Errors
 /// As [`mark::mark`].
 pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
-    mark_as(set, cut, false)
-}
-
-fn mark_as(set: &PieceSet, cut: &[CutPiece], net_block: bool) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
-    let of = cut.len();
-    let numbered: Vec<(usize, &CutPiece)> = cut.iter().enumerate().collect();
-    gather(&numbered, |(index, piece)| {
-        let heading = Heading {
-            style: set.style.clone(),
-            person: set.person.clone(),
-            taken: set.taken.clone(),
-            unit: set.unit,
-            number: index + 1,
-            of,
-            net_block,
-        };
-        mark::mark(piece, &heading)
-    })
+    marking::marked(set, cut, &Manner::plain(), None)
 }
 
 fn lay_for(device: &Device, marked: &[MarkedPiece], budget: &Budget) -> Result<(Vec<Sheet>, Vec<Finding>)> {
@@ -459,7 +448,6 @@ fn write_device(
     marked: &[MarkedPiece],
     budget: &Budget,
 ) -> Result<(Written, Vec<Finding>)> {
-    can_follow(&named.device)?;
     let (sheets, mut findings) = lay_for(&named.device, marked, budget)?;
     let count = sheets.len();
     let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
@@ -531,30 +519,6 @@ fn parts(job: &CorrectedJob) -> Vec<Part> {
         }
     }
     parts
-}
-
-/// Refuses a profile that asks for what no stage does yet: a line that is not where the blade wants it would pass for one
-/// that is.
-fn can_follow(device: &Device) -> Result<()> {
-    let refuse = |what: String| {
-        let finding = Finding::error(format!("\"{}\": {what} can't be done yet", device.name));
-        Err(Box::new(finding.hint("take it out of the profile only if the machine sees to it by itself")))
-    };
-    if device.sequence == Sequence::PieceByPiece {
-        return refuse("finishing piece by piece".into());
-    }
-    for tool in &device.tools {
-        if tool.tip != Tip::Plain {
-            return refuse(format!("following the tip of the tool \"{}\"", tool.name));
-        }
-        if tool.bridges.is_some() {
-            return refuse(format!("leaving bridges with the tool \"{}\"", tool.name));
-        }
-        if tool.passes > 1 {
-            return refuse(format!("going over each line more than once with the tool \"{}\"", tool.name));
-        }
-    }
-    Ok(())
 }
 
 /// What a sheet takes of its medium, as people say it.

@@ -3,11 +3,12 @@
 
 pub mod blade;
 mod drawn;
+mod follow;
 mod pair;
 mod suspect;
 mod trace;
 
-use crate::device::{Correction, Device, Language};
+use crate::device::{Correction, Device, Language, Tool, ToolKind};
 use crate::lay::{Sheet, SheetStroke};
 use crate::read::{BarePath, Drawing};
 use crate::role::Role;
@@ -59,7 +60,9 @@ pub struct SquareMeasured {
 /// device's own, where it has one: the file holds J⁻¹ · nominal, and J undoes it.
 ///
 /// Every stroke whose role a tool carries is paired with one path on the layer of its role, whichever way round and
-/// wherever a closed one starts, and compared along its whole length, both ways.
+/// wherever a closed one starts, and compared along its whole length, both ways. Where a tool has a tip of its own, leaves
+/// bridges or goes over each line several times, what its paths cut is simulated and followed along the strokes. Where a
+/// piece is cut out, all else on it has to come before.
 pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Option<&Correction>) -> Proof {
     let flattening = match device.language {
         Language::Svg | Language::Pdf => 0.0,
@@ -77,13 +80,30 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     let drawn: Vec<Option<Drawn>> =
         drawing.paths.iter().map(|bare| Drawn::new(distorted(&bare.path, correction))).collect();
     let on_layer = |stroke: usize, path: usize| of_role(&drawing.paths[path].layer, wanted[stroke].0.role, device);
+    let near = NEAR.max(2.0 * allowed);
+
+    // Paths of tools whose tip, beam or passes have to be followed.
+    let follows = |role: Role| device.tools.iter().find(|tool| tool.roles.contains(&role)).is_some_and(follow::needed);
+    let one_by_one: Vec<usize> = (0..wanted.len()).filter(|&i| !follows(wanted[i].0.role)).collect();
+    let mut free: Vec<bool> = vec![true; drawn.len()];
+    let mut followed = Vec::new();
+    for tool in device.tools.iter().filter(|tool| follow::needed(tool)) {
+        let strokes: Vec<(usize, &SheetStroke)> = (0..wanted.len())
+            .map(|i| (i, wanted[i].0))
+            .filter(|(_, stroke)| tool.roles.contains(&stroke.role))
+            .collect();
+        let of_tool = |path: &usize| of_tool(&drawing.paths[*path].layer, tool);
+        let own: Vec<usize> = (0..drawn.len()).filter(of_tool).collect();
+        own.iter().for_each(|&path| free[path] = drawn[path].is_none());
+        let paths: Vec<(usize, &Drawn)> = own.into_iter().filter_map(|i| Some((i, drawn[i].as_ref()?))).collect();
+        followed.push(follow::follow(tool, sheet, &strokes, &paths, allowed, near));
+    }
 
     // Good pairs first, so that a stray path can't take the place of a good one; then near ones, to say how far off.
-    let mut free: Vec<bool> = vec![true; drawn.len()];
     let mut partner: Vec<Option<(usize, f64)>> = vec![None; wanted.len()];
-    for limit in [allowed, NEAR.max(2.0 * allowed)] {
+    for limit in [allowed, near] {
         let open: Vec<(usize, &Trace)> =
-            (0..wanted.len()).filter(|&i| partner[i].is_none()).map(|i| (i, &wanted[i].1)).collect();
+            one_by_one.iter().filter(|&&i| partner[i].is_none()).map(|&i| (i, &wanted[i].1)).collect();
         let found = pair(&open, &drawn, &mut free, limit, on_layer);
         for ((stroke, _), found) in open.into_iter().zip(found) {
             partner[stroke] = found;
@@ -98,10 +118,15 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         reasons.push("a stroke of the sheet holds a number that is not finite".into());
     }
     let name = |i: usize| name(wanted[i].0, sheet);
-    let missing: Vec<usize> = (0..wanted.len()).filter(|&i| partner[i].is_none()).collect();
-    let extra: Vec<usize> = (0..drawn.len()).filter(|&i| free[i]).collect();
+    let mut missing: Vec<usize> = one_by_one.iter().copied().filter(|&i| partner[i].is_none()).collect();
+    missing.extend(followed.iter().flat_map(|followed| &followed.missing));
+    missing.sort_unstable();
+    let mut extra: Vec<usize> = (0..drawn.len()).filter(|&i| free[i]).collect();
+    extra.extend(followed.iter().flat_map(|followed| &followed.extra));
+    extra.sort_unstable();
     let worst = (0..wanted.len())
         .filter_map(|i| Some((i, partner[i]?.1)))
+        .chain(followed.iter().filter_map(|followed| followed.worst))
         .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
     let largest = worst.map_or(0.0, |(_, distance)| distance);
     if let Some(&first) = missing.first() {
@@ -121,9 +146,23 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         let (distance, allowed) = (trimmed(distance, 4), trimmed(allowed, 4));
         reasons.push(format!("{} strays by {distance} mm, allowed are {allowed} mm", name(stroke)));
     }
+    let wrong: Vec<&(usize, String)> = followed.iter().flat_map(|followed| &followed.wrong).collect();
+    if let Some((stroke, how)) = wrong.first() {
+        let more = if wrong.len() > 1 { format!(", and {} more are wrong", wrong.len() - 1) } else { String::new() };
+        reasons.push(format!("{} {how}{more}", name(*stroke)));
+    }
+    let places = (0..wanted.len()).filter_map(|i| Some((i, partner[i]?.0)));
+    let places: Vec<(usize, usize)> = places.chain(followed.iter().flat_map(|followed| followed.of.clone())).collect();
+    if let Some(early) = cut_out_early(&places, &wanted, sheet, device) {
+        reasons.push(format!("{} is cut before all else on the piece is done", name(early)));
+    }
     if missing.len() * 2 > wanted.len() || largest > allowed {
-        let traces: Vec<&Trace> = wanted.iter().map(|(_, trace)| trace).collect();
-        if let Some(what) = suspect::suspect(drawing, &traces, correction, allowed) {
+        let followed =
+            |bare: &&BarePath| device.tools.iter().any(|tool| follow::needed(tool) && of_tool(&bare.layer, tool));
+        let paths = drawing.paths.iter().filter(|bare| !followed(bare)).cloned().collect();
+        let plain = Drawing { paths, ..drawing.clone() };
+        let traces: Vec<&Trace> = one_by_one.iter().map(|&i| &wanted[i].1).collect();
+        if let Some(what) = suspect::suspect(&plain, &traces, correction, allowed) {
             reasons.insert(0, format!("it looks as if {what}"));
         }
     }
@@ -160,6 +199,47 @@ fn of_role(layer: &str, role: Role, device: &Device) -> bool {
         Some(number) => device.tools.iter().any(|tool| tool.number == number && tool.roles.contains(&role)),
         None => layer_role(layer) == Some(role),
     }
+}
+
+/// Whether what is drawn on a layer is by that tool: its number, or one of its roles.
+fn of_tool(layer: &str, tool: &Tool) -> bool {
+    match layer.strip_prefix("tool ").and_then(|number| number.parse::<u32>().ok()) {
+        Some(number) => tool.number == number,
+        None => layer_role(layer).is_some_and(|role| tool.roles.contains(&role)),
+    }
+}
+
+/// A piece that is cut out while something on it is still to be drawn or cut: the stroke of its outline. `places` are
+/// strokes and paths that belong together.
+fn cut_out_early(
+    places: &[(usize, usize)],
+    wanted: &[(&SheetStroke, Trace)],
+    sheet: &Sheet,
+    device: &Device,
+) -> Option<usize> {
+    let knife = |tool: &Tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut);
+    if !device.tools.iter().any(knife) {
+        return None;
+    }
+    let mut outlines: Vec<Option<(f64, usize)>> = vec![None; sheet.placed.len()];
+    for (index, (stroke, _)) in wanted.iter().enumerate().filter(|(_, (stroke, _))| stroke.role == Role::Cut) {
+        let area = stroke.path.area().abs();
+        if let Some(best) = stroke.placed.and_then(|piece| outlines.get_mut(piece))
+            && best.is_none_or(|(largest, _)| area > largest)
+        {
+            *best = Some((area, index));
+        }
+    }
+    let (mut begun, mut finished) = (vec![usize::MAX; outlines.len()], vec![0; outlines.len()]);
+    for &(stroke, path) in places {
+        let Some(piece) = wanted[stroke].0.placed.filter(|piece| *piece < outlines.len()) else { continue };
+        if outlines[piece].is_some_and(|(_, outline)| outline == stroke) {
+            begun[piece] = begun[piece].min(path);
+        } else {
+            finished[piece] = finished[piece].max(path);
+        }
+    }
+    (0..outlines.len()).find(|piece| begun[*piece] < finished[*piece]).and_then(|piece| Some(outlines[piece]?.1))
 }
 
 /// The role that a layer stands for: its name, or its name and a number behind a hyphen.

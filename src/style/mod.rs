@@ -284,8 +284,8 @@ pub struct EdgeStep {
     pub allow: Option<Formula>,
     /// Whether the piece is unfolded about it.
     pub fold: bool,
-    /// The corner at its end.
-    pub corner: Finish,
+    /// The corner at its end, where the style names its finish; else the usual one.
+    pub corner: Option<Finish>,
     /// Whether it is part of the piece; false for another piece's edges, kept to find points by.
     pub drawn: bool,
 }
