@@ -337,7 +337,8 @@ fn a_cap_that_can_not_fit_is_refused_with_what_to_change() {
 fn bad_input_is_refused_with_a_pointed_finding() {
     let large = format!("style \"Large\" {{ unit \"in\" }}\n//{}", "x".repeat(10_000_000));
     let deep = format!("style \"Deep\" {{ unit \"in\"\n{}{} }}", "piece \"P\" { ".repeat(3_000), "}".repeat(3_000));
-    let brackets = format!("style \"Deep\" {{ unit \"in\"\n value \"x\" \"{}1{}\" }}", "(".repeat(900), ")".repeat(900));
+    let brackets =
+        format!("style \"Deep\" {{ unit \"in\"\n value \"x\" \"{}1{}\" }}", "(".repeat(900), ")".repeat(900));
     for (text, words) in [(large, "the largest read is"), (deep, "deep"), (brackets, "deep")] {
         let error = style::read(&text, "bad.style.kdl").expect_err(words);
         assert!(error.to_string().contains(words), "{words}: {error}");
@@ -358,8 +359,7 @@ fn bad_input_is_refused_with_a_pointed_finding() {
         ("allow=\"2 - 3\"", "comes out negative"),
         ("allow=\"bust girth * 2 / (bust girth - 40)\"", "divides by zero"),
     ] {
-        let error =
-            draft::draft(&style_of(&piece(right)), &person_of("bust 40"), &Choices::new()).expect_err(right);
+        let error = draft::draft(&style_of(&piece(right)), &person_of("bust 40"), &Choices::new()).expect_err(right);
         assert!(error.to_string().contains(words), "{right}: {error}");
         assert!(error.snippet.is_some(), "{right}: {error}");
     }
