@@ -91,7 +91,7 @@ fn a_saved_style_is_drawn_again() {
     });
     let wait_for = |words: &str| {
         let began = Instant::now();
-        while began.elapsed() < Duration::from_secs(120) {
+        while began.elapsed() < Duration::from_mins(2) {
             if said.recv_timeout(Duration::from_secs(1)).is_ok_and(|line| line.contains(words)) {
                 return;
             }

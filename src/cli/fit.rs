@@ -4,6 +4,7 @@ use super::args::FitArgs;
 use super::{End, Outcome, disk, say};
 use oaktag::measures::{self, NotePlace, fitting};
 use oaktag::units::format_length;
+use std::fmt::Write;
 
 /// `oaktag fit`.
 pub fn fit(args: &FitArgs) -> Outcome {
@@ -33,7 +34,7 @@ pub fn fit(args: &FitArgs) -> Outcome {
             let side = note.side.map_or_else(String::new, |side| format!(", {} only", side.name()));
             let by = format_length(note.by, person.unit);
             let (edge, done) = (&note.edge.text, note.kind.done());
-            lines.push_str(&format!("{}  {style}: {edge} {done} by {by}, {place}{side}\n", fitting.date));
+            let _ = writeln!(lines, "{}  {style}: {edge} {done} by {by}, {place}{side}", fitting.date);
         }
     }
     say::data(&lines)?;

@@ -28,6 +28,9 @@ pub struct FittingRow {
     pub after: f64,
 }
 
+/// The pieces that were changed, by name.
+pub(super) type Fitted = HashMap<String, Rc<Piece>>;
+
 /// Lengths that differ by less are the same, mm.
 pub(super) const CHANGED: f64 = 0.05;
 
@@ -58,12 +61,11 @@ impl Spot {
     fn weight(self, share: f64) -> f64 {
         let smooth = |u: f64| u * u * (3.0 - 2.0 * u);
         match self {
-            Self::Whole => 1.0,
             Self::Start => 1.0 - smooth(share),
             Self::End => smooth(share),
             Self::At(at) if share < at => smooth(share / at),
             Self::At(at) if at < 1.0 => smooth((1.0 - share) / (1.0 - at)),
-            Self::At(_) => 1.0,
+            Self::Whole | Self::At(_) => 1.0,
         }
     }
 }
@@ -99,7 +101,7 @@ pub(super) fn apply(
     set: &PieceSet,
     splits: &HashMap<usize, Split>,
     notes: &[(&Fitting, &Note)],
-) -> Result<(HashMap<String, Rc<Piece>>, Vec<Finding>)> {
+) -> Result<(Fitted, Vec<Finding>)> {
     let mut pieces = set.pieces.clone();
     let mut touched = vec![false; pieces.len()];
     let mut findings = Vec::new();
@@ -136,7 +138,7 @@ pub(super) fn apply(
 }
 
 /// What changed from one set of pieces to another: edges of the same name.
-pub(super) fn changes(before: &[Piece], after: &HashMap<String, Rc<Piece>>) -> Vec<FittingRow> {
+pub(super) fn changes(before: &[Piece], after: &Fitted) -> Vec<FittingRow> {
     let mut rows = Vec::new();
     for piece in before {
         let Some(fitted) = after.get(&piece.name) else { continue };

@@ -6,8 +6,10 @@
 mod darts;
 mod edges;
 mod fitting;
+mod made;
 mod marks;
 mod points;
+mod scope;
 mod shears;
 mod sides;
 mod strips;
@@ -20,12 +22,12 @@ pub use worn::WornRow;
 use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::measures::{Measures, Side};
-use crate::piece::{Cut, Dart, Edge, Finish, Fit, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
+use crate::piece::{Fit, Join, Piece, PieceSet, Span};
 use crate::source::Text;
 use crate::style::formula::{Dimension, Formula, Quantity, Scope};
-use crate::style::{Along, Grain, PieceSteps, Seam, SpanRef, Style};
+use crate::style::{Along, PieceSteps, Seam, SpanRef, Style};
 use crate::units::{Unit, format_length, trimmed};
-use kurbo::{Affine, BezPath, Point, Vec2};
+use kurbo::{Affine, BezPath, Point};
 use sides::{Body, Split};
 use std::collections::{BTreeMap, HashMap};
 use std::rc::Rc;
@@ -235,7 +237,7 @@ struct Drafter<'a> {
     /// The pieces that came out apart.
     splits: HashMap<usize, Split>,
     /// Pieces as they are after a fitting, by name: their lengths count.
-    fitted: HashMap<String, Rc<Piece>>,
+    fitted: fitting::Fitted,
 }
 
 /// Steps that wait for each other go no deeper than this.
@@ -407,74 +409,6 @@ impl<'a> Drafter<'a> {
         Ok(piece)
     }
 
-    fn piece_of(&mut self, steps: &'a PieceSteps) -> Result<Piece> {
-        for point in &steps.points {
-            self.point(&point.name)?;
-        }
-        let mut edges = Vec::with_capacity(steps.edges.len());
-        let (mut darts, mut pleats) = (Vec::new(), Vec::new());
-        for step in &steps.edges {
-            let drawn = self.drawn(&step.name)?;
-            let allowance = step.allow.as_ref().map_or(Ok(0.0), |formula| formula.length(self))?;
-            if allowance < 0.0 {
-                let place = step.allow.as_ref().map_or(&step.name, Formula::source);
-                return Err(place.error("this allowance comes out negative").edge(&step.name.text).into());
-            }
-            let name = step.name.text.clone();
-            for mouth in drawn.mouths {
-                if let Some(dart) = mouth.dart.map(|index| &steps.darts[index]) {
-                    let apex = self.point(&dart.point)?;
-                    darts.push(Dart { edge: name.clone(), mouth: mouth.span, apex, pressed: dart.pressed });
-                } else if let Some(pleat) = mouth.pleat.map(|index| &steps.pleats[index]) {
-                    let length = pleat.length.length(self)?;
-                    pleats.push(Pleat { edge: name.clone(), mouth: mouth.span, length, pressed: pleat.pressed });
-                }
-            }
-            edges.push(Edge { name, path: drawn.path, allowance, fold: step.fold, corner: Finish::Mitre });
-        }
-        let usual = Finish::usual(&edges);
-        for ((edge, step), usual) in edges.iter_mut().zip(&steps.edges).zip(usual) {
-            edge.corner = step.corner.unwrap_or(usual);
-        }
-        let mut lines = Vec::with_capacity(steps.lines.len());
-        for step in steps.lines.iter().filter(|line| line.drawn) {
-            if let Some((when, None)) = &step.when
-                && !when.holds(self)?
-            {
-                continue;
-            }
-            lines.push(InnerLine { name: step.name.text.clone(), path: self.edge_path(&step.name)? });
-        }
-        let mut notches = Vec::with_capacity(steps.notches.len());
-        for step in &steps.notches {
-            if self.holds(step.when.as_ref())? {
-                let long = path::length(&self.edge_path(&step.on)?);
-                let at = self.place_along(&step.on, step.from.as_ref(), &step.at, long)?;
-                let count = if step.double { 2 } else { 1 };
-                let depth = step.depth.as_ref().map(|depth| depth.length(self)).transpose()?;
-                if let Some(step) = step.depth.as_ref().filter(|_| depth.is_some_and(|depth| depth <= 0.0)) {
-                    return Err(step.source().error("a notch's depth is over 0").into());
-                }
-                notches.push(Notch { edge: step.on.text.clone(), at, kind: step.kind, count, depth });
-            }
-        }
-        let drills = steps.drills.iter().map(|name| self.point(name)).collect::<Result<_>>()?;
-        let grain = self.grain(steps, &edges)?;
-        let cut = Cut { count: steps.count, mirrored: steps.mirrored, cloth: steps.cloth.clone() };
-        Ok(Piece {
-            name: steps.name.text.clone(),
-            cut,
-            edges,
-            notches,
-            darts,
-            pleats,
-            grain,
-            drills,
-            lines,
-            fastenings: Vec::new(),
-        })
-    }
-
     /// Says where nothing is left for a dart to take in.
     fn note_missing_darts(&mut self, index: usize, findings: &mut Vec<Finding>) -> Result<()> {
         let steps = &self.style.pieces[index];
@@ -537,39 +471,6 @@ impl<'a> Drafter<'a> {
                 .hint(format!("it runs from \"{}\" to \"{}\"", edge.from.text, edge.to.text))
                 .into())
         }
-    }
-
-    /// A grainline through the middle of the piece, half as long as the piece that way.
-    fn grain(&mut self, steps: &'a PieceSteps, edges: &[Edge]) -> Result<[Point; 2]> {
-        let direction = match &steps.grain {
-            Grain::Upright => Vec2::new(0.0, 1.0),
-            Grain::Level => Vec2::new(1.0, 0.0),
-            Grain::OnTheCross => Vec2::new(1.0, 1.0).normalize(),
-            Grain::Along(name) => {
-                let path = self.edge_path(name)?;
-                let ends = path::start(&path).zip(path::end(&path)).map(|(a, b)| b - a);
-                ends.filter(|v| v.hypot() > 1.0)
-                    .map(|v| if v.y < 0.0 { -v.normalize() } else { v.normalize() })
-                    .ok_or_else(|| name.error("this edge is too short to give the grain"))?
-            }
-        };
-        let mut bounds: Option<kurbo::Rect> = None;
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for edge in edges {
-            for segment in edge.path.segments() {
-                use kurbo::ParamCurve;
-                for step in 0..=8 {
-                    let point = segment.eval(f64::from(step) / 8.0);
-                    let along = point.to_vec2().dot(direction);
-                    (low, high) = (low.min(along), high.max(along));
-                    let dot = kurbo::Rect::from_points(point, point);
-                    bounds = Some(bounds.map_or(dot, |b| b.union(dot)));
-                }
-            }
-        }
-        let centre = bounds.unwrap_or_default().center();
-        let quarter = (high - low) / 4.0;
-        Ok([centre - direction * quarter, centre + direction * quarter])
     }
 
     /// A seam; `None` where it is not sewn, or a piece of it is not made, for these measures.
@@ -669,119 +570,5 @@ impl<'a> Drafter<'a> {
             drafter.bare = outer;
             quantity
         }))
-    }
-}
-
-impl<'a> Drafter<'a> {
-    /// A measure of the person, by any of its names.
-    fn measure(&self, body: usize, name: &str) -> Option<Quantity> {
-        let known = crate::measures::names::find(name)?;
-        self.settled[body].get(known.name).copied()
-    }
-
-    /// Something of a piece: for the side at hand, or the mean of both sides where it has two and none is at hand.
-    fn of_piece(&mut self, piece: &str, of: &mut dyn FnMut(&mut Self) -> Result<f64>) -> Result<f64> {
-        if self.sided
-            && self.body == Body::Both
-            && let Some(steps) = self.style.piece(piece)
-            && let Some(drawn) = steps.drawn
-        {
-            if steps.is_unfolded() {
-                return self.for_body(Body::Only(drawn), of);
-            }
-            return sides::mean(self, of);
-        }
-        of(self)
-    }
-
-    /// Whether a formula measures a piece that was changed at a fitting.
-    fn watches_fitted(&self, formula: &Formula) -> bool {
-        let fitted = |name: &str| {
-            let made = [name.to_owned(), sides::pair_name(Side::Left, name), sides::pair_name(Side::Right, name)];
-            made.iter().any(|made| self.fitted.contains_key(made))
-        };
-        let named = |steps: &&PieceSteps| fitted(&steps.name.text) && formula.measures(&steps.name.text);
-        !self.fitted.is_empty() && self.style.pieces.iter().any(|steps| named(&steps))
-    }
-
-    /// The length of an edge of a piece that was changed at a fitting.
-    fn fitted_length(&self, piece: &str, edge: &str) -> Option<f64> {
-        if self.fitted.is_empty() {
-            return None;
-        }
-        let of_side = |side: Side| match self.split(piece)?.0 {
-            Split::Pair(_) => self.fitted.get(&sides::pair_name(side, piece))?.sewn_length(edge),
-            _ => self.fitted.get(piece)?.sewn_length(&sides::half_name(side, edge)),
-        };
-        match (self.split(piece), self.body) {
-            (None | Some((Split::Unfolded(_), _)), _) => self.fitted.get(piece)?.sewn_length(edge),
-            (Some(_), Body::Only(side)) => of_side(side),
-            (Some(_), Body::Both) => Some(f64::midpoint(of_side(Side::Left)?, of_side(Side::Right)?)),
-        }
-    }
-
-    fn edge_named(&mut self, piece: &str, edge: &str) -> Result<Drawn> {
-        let style: &'a Style = self.style;
-        let Some(index) = style.pieces.iter().position(|steps| steps.name.text == piece) else {
-            let known: Vec<&str> = style.pieces.iter().map(|steps| steps.name.text.as_str()).collect();
-            let finding = Finding::error(format!("there is no piece \"{piece}\""));
-            return Err(crate::source::with_known(finding, piece, &known).into());
-        };
-        self.edge_of(index, edge)
-    }
-}
-
-impl Scope for Drafter<'_> {
-    fn name(&mut self, name: &str) -> Result<Quantity> {
-        let body = self.body.index();
-        if let Some(quantity) = self.settled[body].get(name) {
-            return Ok(*quantity);
-        }
-        if let Some(quantity) = self.measure(body, name) {
-            return Ok(quantity);
-        }
-        if let Some(result) = self.named(name) {
-            let quantity = result?;
-            self.settled[body].insert(name.to_owned(), quantity);
-            return Ok(quantity);
-        }
-        let of_side = ["mean ", "left ", "right "].iter().position(|word| name.starts_with(word));
-        if let Some(quantity) = of_side.and_then(|side| self.measure(side, name.split_once(' ')?.1)) {
-            return Ok(quantity);
-        }
-        let finding = Finding::error(format!("nothing here is called \"{name}\""));
-        if crate::measures::names::find(name).is_some() {
-            return Err(finding.hint(format!("it is a measure: add it to the style's needs: needs \"{name}\"")).into());
-        }
-        let style = self.style;
-        let mut known: Vec<&str> = style.needs.iter().map(|need| need.name.as_str()).collect();
-        known.extend(style.choices.iter().chain(&style.values).map(|named| named.name.as_str()));
-        known.extend(style.varies.iter().map(|vary| vary.name.text.as_str()));
-        Err(crate::source::with_known(finding, name, &known).into())
-    }
-
-    fn length_of(&mut self, piece: &str, edge: &str) -> Result<f64> {
-        if let Some(strip) = self.style.strip(piece) {
-            let made = self.strip(strip)?;
-            return made
-                .and_then(|made| made.length(edge))
-                .ok_or_else(|| Finding::error(format!("strip \"{piece}\" has no edge \"{edge}\" here")).into());
-        }
-        if let Some(length) = self.fitted_length(piece, edge) {
-            return Ok(length);
-        }
-        self.of_piece(piece, &mut |drafter| Ok(drafter.edge_named(piece, edge)?.sewn()))
-    }
-
-    fn slant_of(&mut self, piece: &str, edge: &str) -> Result<f64> {
-        self.of_piece(piece, &mut |drafter| {
-            let path = drafter.edge_named(piece, edge)?.path;
-            let run = path::start(&path).zip(path::end(&path)).map_or(Vec2::ZERO, |(start, end)| end - start);
-            Ok(run.x.abs().atan2(run.y.abs()))
-        })
-    }
-
-    fn unit(&self) -> Unit {
-        self.bare
     }
 }
