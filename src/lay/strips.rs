@@ -273,6 +273,7 @@ fn rectangle(strip: &Strip, long: f64, ends: [f64; 2], halved: bool, name: Strin
         grain: [middle - grain * strip.depth / 4.0, middle + grain * strip.depth / 4.0],
         drills: Vec::new(),
         lines: Vec::new(),
+        fastenings: Vec::new(),
     }
 }
 
