@@ -177,7 +177,9 @@ fn verify_catches_seeded_faults() {
             sheet.placed.drain(..4);
             sheet.placed.truncate(1);
             let square = sheet.strokes.iter().find(|stroke| stroke.edge == "check square").expect("there is one");
-            let by = square.path.bounding_box().center() - middle(sheet, 0);
+            // Its corner on the square's own, so that it stays inside the margins.
+            let corner = |bounds: kurbo::Rect| Point::new(bounds.x0, bounds.y0);
+            let by = corner(square.path.bounding_box()) - corner(sheet.placed[0].outline.bounding_box());
             shift(sheet, 0, by);
         });
         caught("half a millimetre over the lower margin", "margins", &|sheet| {

@@ -155,7 +155,7 @@ fn letters_of_a_font_have_the_place_and_size_of_its_outlines() {
     assert!((lettering.paths[0].area().abs() - 10.0).abs() < 1e-6);
     assert!((lettering.paths[1].area().abs() - 42.0 * 5.0 / 6.0).abs() < 1e-6, "{}", lettering.paths[1].area());
     // Curves are cubics, closed, as the rest of the program has them.
-    let elements = lettering.paths.iter().flat_map(|path| path.elements());
+    let elements = lettering.paths.iter().flat_map(kurbo::BezPath::elements);
     assert!(elements.clone().all(|element| !matches!(element, kurbo::PathEl::QuadTo(..))));
     assert_eq!(elements.filter(|element| matches!(element, kurbo::PathEl::ClosePath)).count(), 3);
     // The seeded fault: another height has other boxes.

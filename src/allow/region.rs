@@ -208,12 +208,12 @@ pub fn tidy(segments: &[PathSeg]) -> BezPath {
     let count = tidied.len();
     let meet = |i: usize| tidied[i % count].end().midpoint(tidied[(i + 1) % count].start());
     let mut path = BezPath::new();
-    for i in 0..count {
+    for (i, segment) in tidied.iter().enumerate() {
         let [start, end] = [meet(i + count - 1), meet(i)];
         if i == 0 {
             path.move_to(start);
         }
-        path.push(moved(tidied[i], [start, end]).as_path_el());
+        path.push(moved(*segment, [start, end]).as_path_el());
     }
     if count > 0 {
         path.close_path();

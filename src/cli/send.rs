@@ -9,7 +9,7 @@ use oaktag::link::{self, Command, Cut, Ending, Journal, Progress, Proven, Sent, 
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU8, Ordering};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 /// Arguments of `send`.
@@ -275,11 +275,11 @@ fn agreed() -> Result<bool> {
 }
 
 /// What the user said last: by Ctrl+C, or by a letter and Enter on the terminal.
-fn controls() -> Arc<AtomicU8> {
-    let said = Arc::new(AtomicU8::new(0));
+fn controls() -> Arc<AtomicUsize> {
+    let said = Arc::new(AtomicUsize::new(0));
     let stop = Arc::clone(&said);
     // Where it is caught already, the first catcher sees to it.
-    let _ = ctrlc::set_handler(move || stop.store(2, Ordering::SeqCst));
+    let _ = signal_hook::flag::register_usize(signal_hook::consts::SIGINT, stop, 2);
     if std::io::stdin().is_terminal() {
         say::line("p and Enter pauses with the tool up, and goes on; s and Enter or Ctrl+C stops and parks the tool");
         let typed = Arc::clone(&said);

@@ -113,12 +113,12 @@ pub fn order_within(
     let effort = if rolls { tour::Effort { feed: FEED, ..*effort } } else { *effort };
     let mut head = Head { sheet, device, at: Point::ORIGIN, headings: vec![None; tools.len()], passes: Vec::new() };
     let rounds = match device.sequence {
-        Sequence::ToolByTool => vec![None],
+        Sequence::ToolByTool => vec![Round::All],
         Sequence::PieceByPiece => piece_by_piece(sheet, &effort),
     };
-    for piece in rounds {
+    for round in rounds {
         for (which, tool) in tools.iter().enumerate() {
-            let mine = |task: &&Task| piece.is_none_or(|piece| sheet.strokes[task.stroke].placed == piece);
+            let mine = |task: &&Task| round.has(sheet.strokes[task.stroke].placed);
             let tasks: Vec<&Task> = work[which].iter().filter(mine).collect();
             head.work(which, tool, &tasks, &effort, progress);
         }
@@ -139,8 +139,30 @@ pub fn order_within(
     Ok((job, left_out(sheet, device)))
 }
 
+/// What is worked through before the tools begin again.
+#[derive(Clone, Copy)]
+enum Round {
+    /// All of the sheet.
+    All,
+    /// What is on no piece.
+    Sheet,
+    /// One piece.
+    Piece(usize),
+}
+
+impl Round {
+    /// Whether a stroke of that piece belongs to it.
+    fn has(self, placed: Option<usize>) -> bool {
+        match self {
+            Self::All => true,
+            Self::Sheet => placed.is_none(),
+            Self::Piece(piece) => placed == Some(piece),
+        }
+    }
+}
+
 /// What is on no piece, then the pieces in the order of a tour through their middles.
-fn piece_by_piece(sheet: &Sheet, effort: &tour::Effort) -> Vec<Option<Option<usize>>> {
+fn piece_by_piece(sheet: &Sheet, effort: &tour::Effort) -> Vec<Round> {
     let middles: Vec<Visit> = sheet
         .placed
         .iter()
@@ -152,7 +174,7 @@ fn piece_by_piece(sheet: &Sheet, effort: &tour::Effort) -> Vec<Option<Option<usi
         .collect();
     let effort = tour::Effort { one_by_one: false, ..*effort };
     let pieces = tour::tour(&middles, Point::ORIGIN, &effort, &mut |done| done);
-    std::iter::once(Some(None)).chain(pieces.into_iter().map(|(piece, _)| Some(Some(piece)))).collect()
+    std::iter::once(Round::Sheet).chain(pieces.into_iter().map(|(piece, _)| Round::Piece(piece))).collect()
 }
 
 /// The machine's head on its way through a job.

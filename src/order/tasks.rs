@@ -158,7 +158,9 @@ fn quiet_starts(line: &BezPath, points: &[Point]) -> (BezPath, Vec<usize>) {
         let longest = stretches.iter().max_by(|a, b| (a[1] - a[0]).total_cmp(&(b[1] - b[0])));
         places.extend(longest.map(|[from, to]| f64::midpoint(*from, *to)));
     }
-    places.iter_mut().for_each(|place| *place %= total);
+    for place in &mut places {
+        *place %= total;
+    }
     places.sort_by(f64::total_cmp);
     parted(&segments, &lengths, &places)
 }

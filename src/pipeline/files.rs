@@ -1,7 +1,7 @@
 //! One language or another: a corrected job into bytes, and bytes back into what they draw on the sheet.
 
 use crate::calibrate::CorrectedJob;
-use crate::device::{Device, Language};
+use crate::device::{Correction, Device, Language};
 use crate::diag::{Finding, Result};
 use crate::lay::Sheet;
 use crate::read::{self, Drawing};
@@ -36,8 +36,14 @@ pub(super) fn write(job: &CorrectedJob, sheet: &Sheet, device: &Device) -> Resul
     })
 }
 
-/// What a file draws, in the sheet's coordinates; the machine's correction is still in it.
-pub(super) fn read_back(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result<(Drawing, Vec<Finding>)> {
+/// What a file draws, in the sheet's coordinates; the correction that it was written through is still in it.
+pub(super) fn read_back(
+    bytes: &[u8],
+    file: &str,
+    sheet: &Sheet,
+    device: &Device,
+    correction: Option<&Correction>,
+) -> Result<(Drawing, Vec<Finding>)> {
     let (mut drawing, findings) = match device.language {
         Language::Svg => read::svg(bytes, file)?,
         Language::Dxf | Language::DxfPolyline => read::dxf(bytes, file)?,
@@ -53,9 +59,7 @@ pub(super) fn read_back(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device
         Language::Rs274 => read::rs274(bytes, file)?,
     };
     if device.language.drives_a_machine() {
-        let matrix = device
-            .correction(&sheet.medium)
-            .map_or(Affine::IDENTITY, |c| Affine::new([c.x, 0.0, c.skew, c.y, 0.0, 0.0]));
+        let matrix = correction.map_or(Affine::IDENTITY, |c| Affine::new([c.x, 0.0, c.skew, c.y, 0.0, 0.0]));
         let back = place(sheet, device, &matrix).inverse();
         drawing.paths.iter_mut().for_each(|bare| bare.path.apply_affine(back));
     }

@@ -320,8 +320,8 @@ pub fn sheets_with(set: &PieceSet, device: &Device, font: Option<&Arc<Font>>) ->
 /// # Errors
 /// Bytes that are no file of the device's language.
 pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result<(Proof, Vec<Finding>)> {
-    let (drawing, findings) = files::read_back(bytes, file, sheet, device)?;
     let correction = device.correction(&sheet.medium);
+    let (drawing, findings) = files::read_back(bytes, file, sheet, device, correction)?;
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
 }
 
@@ -420,7 +420,7 @@ pub fn marked(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
 /// Marks every piece, its allowance and all.
 ///
 /// # Errors
-/// As [`mark::mark`].
+/// As [`crate::mark::mark`].
 pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     marking::marked(set, cut, &Manner::plain(), None)
 }

@@ -74,7 +74,7 @@ pub fn test_square(named: &NamedDevice, request: &SquareRequest) -> Result<(Writ
     let bytes = files::write(&corrected, &square.sheet, device)?;
     let word = if request.verify { "verify" } else { "square" };
     let file = format!("{}-{word}.{}", named.name, device.language.extension());
-    let (drawing, found) = files::read_back(&bytes, &file, &square.sheet, device)?;
+    let (drawing, found) = files::read_back(&bytes, &file, &square.sheet, device, correction)?;
     findings.extend(found);
     let proof = proof::prove(&drawing, &square.sheet, device, correction);
     let line = FileLine {

@@ -64,12 +64,7 @@ pub struct SquareMeasured {
 /// bridges or goes over each line several times, what its paths cut is simulated and followed along the strokes. Where a
 /// piece is cut out, all else on it has to come before.
 pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Option<&Correction>) -> Proof {
-    let flattening = match device.language {
-        Language::Svg | Language::Pdf => 0.0,
-        // Curves may be splines or polylines, which a file does not say.
-        _ => device.tolerance.max(0.0),
-    };
-    let allowed = flattening + std::f64::consts::FRAC_1_SQRT_2 / device.units_per_mm + ALLOWANCE;
+    let allowed = allowed(device);
     let carried = |role: Role| device.tools.iter().any(|tool| tool.roles.contains(&role));
     let wanted: Vec<(&SheetStroke, Trace)> = sheet
         .strokes
@@ -88,15 +83,12 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     let mut free: Vec<bool> = vec![true; drawn.len()];
     let mut followed = Vec::new();
     for tool in device.tools.iter().filter(|tool| follow::needed(tool)) {
-        let strokes: Vec<(usize, &SheetStroke)> = (0..wanted.len())
-            .map(|i| (i, wanted[i].0))
-            .filter(|(_, stroke)| tool.roles.contains(&stroke.role))
-            .collect();
-        let of_tool = |path: &usize| of_tool(&drawing.paths[*path].layer, tool);
-        let own: Vec<usize> = (0..drawn.len()).filter(of_tool).collect();
-        own.iter().for_each(|&path| free[path] = drawn[path].is_none());
+        let own: Vec<usize> = (0..drawn.len()).filter(|&path| of_tool(&drawing.paths[path].layer, tool)).collect();
+        for &path in &own {
+            free[path] = drawn[path].is_none();
+        }
         let paths: Vec<(usize, &Drawn)> = own.into_iter().filter_map(|i| Some((i, drawn[i].as_ref()?))).collect();
-        followed.push(follow::follow(tool, sheet, &strokes, &paths, allowed, near));
+        followed.push(follow::follow(tool, sheet, &strokes_of(tool, &wanted), &paths, allowed, near));
     }
 
     // Good pairs first, so that a stray path can't take the place of a good one; then near ones, to say how far off.
@@ -130,39 +122,25 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
     let largest = worst.map_or(0.0, |(_, distance)| distance);
     if let Some(&first) = missing.first() {
-        reasons.push(format!(
-            "strokes that are not in the file: {} of {}, first {}",
-            missing.len(),
-            wanted.len(),
-            name(first)
-        ));
+        let (count, of) = (missing.len(), wanted.len());
+        reasons.push(format!("strokes that are not in the file: {count} of {of}, first {}", name(first)));
     }
     if let Some(&first) = extra.first() {
-        let layer = &drawing.paths[first].layer;
-        let place = drawn[first].as_ref().map_or(String::new(), |path| format!(" at {}", place(path.bounds.center())));
-        reasons.push(format!("paths that the sheet does not have: {}, first on layer {layer:?}{place}", extra.len()));
+        reasons.push(too_many(extra.len(), &drawing.paths[first].layer, drawn[first].as_ref()));
     }
     if let Some((stroke, distance)) = worst.filter(|(_, distance)| *distance > allowed) {
         let (distance, allowed) = (trimmed(distance, 4), trimmed(allowed, 4));
         reasons.push(format!("{} strays by {distance} mm, allowed are {allowed} mm", name(stroke)));
     }
-    let wrong: Vec<&(usize, String)> = followed.iter().flat_map(|followed| &followed.wrong).collect();
-    if let Some((stroke, how)) = wrong.first() {
-        let more = if wrong.len() > 1 { format!(", and {} more are wrong", wrong.len() - 1) } else { String::new() };
-        reasons.push(format!("{} {how}{more}", name(*stroke)));
-    }
+    reasons.extend(cut_otherwise(&followed, name));
     let places = (0..wanted.len()).filter_map(|i| Some((i, partner[i]?.0)));
     let places: Vec<(usize, usize)> = places.chain(followed.iter().flat_map(|followed| followed.of.clone())).collect();
     if let Some(early) = cut_out_early(&places, &wanted, sheet, device) {
         reasons.push(format!("{} is cut before all else on the piece is done", name(early)));
     }
     if missing.len() * 2 > wanted.len() || largest > allowed {
-        let followed =
-            |bare: &&BarePath| device.tools.iter().any(|tool| follow::needed(tool) && of_tool(&bare.layer, tool));
-        let paths = drawing.paths.iter().filter(|bare| !followed(bare)).cloned().collect();
-        let plain = Drawing { paths, ..drawing.clone() };
         let traces: Vec<&Trace> = one_by_one.iter().map(|&i| &wanted[i].1).collect();
-        if let Some(what) = suspect::suspect(&plain, &traces, correction, allowed) {
+        if let Some(what) = suspect::suspect(&plain(drawing, device), &traces, correction, allowed) {
             reasons.insert(0, format!("it looks as if {what}"));
         }
     }
@@ -172,9 +150,8 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     reasons.extend(beyond_page(drawing, allowed));
 
     let square = if sheet.square > 0.0 && carried(Role::Square) {
-        let partner = (0..wanted.len())
-            .filter(|&i| is_square(&wanted[i].1, sheet.square))
-            .find_map(|i| Some(&drawing.paths[partner[i]?.0].path));
+        let squares = (0..wanted.len()).filter(|&i| is_square(&wanted[i].1, sheet.square));
+        let partner = squares.filter_map(|i| partner[i]).map(|(path, _)| &drawing.paths[path].path).next();
         let measured = measure(partner.or_else(|| largest_square(drawing, device)), sheet.square, correction);
         reasons.extend(off_square(measured.as_ref(), allowed));
         measured
@@ -191,6 +168,47 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         passed: reasons.is_empty(),
         reasons,
     }
+}
+
+/// How far a device's file may stray: its flattening, half the diagonal of its grid, and our own share, mm.
+fn allowed(device: &Device) -> f64 {
+    let flattening = match device.language {
+        Language::Svg | Language::Pdf => 0.0,
+        // Curves may be splines or polylines, which a file does not say.
+        _ => device.tolerance.max(0.0),
+    };
+    flattening + std::f64::consts::FRAC_1_SQRT_2 / device.units_per_mm + ALLOWANCE
+}
+
+/// What is cut otherwise than the profile says: the first of it, and how many more.
+fn cut_otherwise(followed: &[follow::Followed], name: impl Fn(usize) -> String) -> Option<String> {
+    let mut wrong = followed.iter().flat_map(|followed| &followed.wrong);
+    let (stroke, how) = wrong.next()?;
+    let more = match wrong.count() {
+        0 => String::new(),
+        count => format!(", and {count} more are wrong"),
+    };
+    Some(format!("{} {how}{more}", name(*stroke)))
+}
+
+/// What a tool carries, with its place in the list.
+fn strokes_of<'a>(tool: &Tool, wanted: &[(&'a SheetStroke, Trace)]) -> Vec<(usize, &'a SheetStroke)> {
+    let strokes = wanted.iter().map(|(stroke, _)| *stroke).enumerate();
+    strokes.filter(|(_, stroke)| tool.roles.contains(&stroke.role)).collect()
+}
+
+/// Paths that are on no sheet: how many, and where the first of them lies.
+fn too_many(count: usize, layer: &str, first: Option<&Drawn>) -> String {
+    let place = first.map_or(String::new(), |path| format!(" at {}", place(path.bounds.center())));
+    format!("paths that the sheet does not have: {count}, first on layer {layer:?}{place}")
+}
+
+/// What is drawn by tools whose paths are compared as they are.
+fn plain(drawing: &Drawing, device: &Device) -> Drawing {
+    let followed =
+        |bare: &&BarePath| device.tools.iter().any(|tool| follow::needed(tool) && of_tool(&bare.layer, tool));
+    let paths = drawing.paths.iter().filter(|bare| !followed(bare)).cloned().collect();
+    Drawing { paths, ..drawing.clone() }
 }
 
 /// Whether what is drawn on a layer may be of that role: a layer named by it, or a tool that has it.
@@ -218,7 +236,9 @@ fn cut_out_early(
     device: &Device,
 ) -> Option<usize> {
     let knife = |tool: &Tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut);
-    if !device.tools.iter().any(knife) {
+    // Pages that are glued together are each printed by themselves: no order goes across them.
+    let glued = device.medium(&sheet.medium).is_some_and(|medium| medium.pages.is_some());
+    if glued || !device.tools.iter().any(knife) {
         return None;
     }
     let mut outlines: Vec<Option<(f64, usize)>> = vec![None; sheet.placed.len()];

@@ -28,10 +28,10 @@ pub fn dxf(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
     read(bytes, file, false).map(|(named, findings)| (named.drawing, findings))
 }
 
-/// [`dxf`], with what its paths are called, its writing and its single points.
+/// [`dxf()`], with what its paths are called, its writing and its single points.
 ///
 /// # Errors
-/// As [`dxf`].
+/// As [`dxf()`].
 pub fn named_dxf(bytes: &[u8], file: &str) -> Result<(NamedDrawing, Vec<Finding>)> {
     read(bytes, file, true)
 }

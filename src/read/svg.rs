@@ -28,10 +28,10 @@ pub fn svg(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
     read(bytes, file, false).map(|(named, findings)| (named.drawing, findings))
 }
 
-/// [`svg`], with what its paths are called, and its writing.
+/// [`svg()`], with what its paths are called, and its writing.
 ///
 /// # Errors
-/// As [`svg`].
+/// As [`svg()`].
 pub fn named_svg(bytes: &[u8], file: &str) -> Result<(NamedDrawing, Vec<Finding>)> {
     read(bytes, file, true)
 }

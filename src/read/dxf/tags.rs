@@ -40,7 +40,7 @@ pub(super) fn scan(bytes: &[u8], file: &str, naming: bool) -> Result<Tags> {
     let wrong = |line: usize, expected: &str| wrong(bytes, file, line, expected);
     let mut lines = bytes.split(|&byte| byte == b'\n').map(|line| line.strip_suffix(b"\r").unwrap_or(line));
     let mut pass =
-        Pass { out: String::new(), entities: 0, left_out: Vec::new(), keep: true, naming, named: false, spline: false };
+        Pass { out: String::new(), entities: 0, left_out: Vec::new(), keep: true, naming, entity: Entity::Other };
     let mut header = Header::default();
     let mut layers = Layers::default();
     let mut section = Section::Outside;
@@ -128,10 +128,17 @@ struct Pass {
     keep: bool,
     /// Whether texts and points are handed on.
     naming: bool,
-    /// Whether it is one of them.
-    named: bool,
-    /// Whether it is a spline.
-    spline: bool,
+    /// What the present entity is.
+    entity: Entity,
+}
+
+/// Entities that are read in a way of their own.
+#[derive(Clone, Copy, PartialEq)]
+enum Entity {
+    /// A text or a point that is handed on.
+    Named,
+    Spline,
+    Other,
 }
 
 impl Pass {
@@ -141,10 +148,13 @@ impl Pass {
         if code == 0 {
             let kind = String::from_utf8_lossy(word);
             let frame = matches!(&*kind, "BLOCK" | "ENDBLK" | "VERTEX" | "SEQEND" | "ENDSEC");
-            self.named = self.naming && NAMING.contains(&&*kind);
-            let read = self.named || READ.contains(&&*kind);
+            self.entity = match &*kind {
+                "SPLINE" => Entity::Spline,
+                _ if self.naming && NAMING.contains(&&*kind) => Entity::Named,
+                _ => Entity::Other,
+            };
+            let read = self.entity == Entity::Named || READ.contains(&&*kind);
             self.keep = read || frame;
-            self.spline = kind == "SPLINE";
             self.entities += usize::from(read);
             if !self.keep && !matches!(&*kind, "ATTRIB" | "VIEWPORT") {
                 self.left_out.push(kind.chars().take(40).collect());
@@ -158,7 +168,7 @@ impl Pass {
         let text = std::str::from_utf8(word).unwrap_or("");
         match code {
             0 | 2 | 8 => {}
-            1 | 3 if self.named => {}
+            1 | 3 if self.entity == Entity::Named => {}
             10..=29 | 40..=59 | 210..=239 => {
                 if !text.parse::<f64>().is_ok_and(f64::is_finite) {
                     return Err("a number");
@@ -172,7 +182,7 @@ impl Pass {
             _ => return Ok(()),
         }
         self.put(code, value);
-        if self.spline && matches!(code, 20..=29) {
+        if self.entity == Entity::Spline && matches!(code, 20..=29) {
             self.put(code + 10, b"0"); // the crate drops points without a height
         }
         Ok(())

@@ -97,7 +97,9 @@ pub fn joined(strokes: &[&Stroke], within: f64) -> (Vec<Outline>, Vec<Stroke>) {
                 links.push((next, backwards));
             }
             links.reverse();
-            links.iter_mut().for_each(|(_, backwards)| *backwards = !*backwards);
+            for (_, backwards) in &mut links {
+                *backwards = !*backwards;
+            }
             std::mem::swap(&mut head, &mut tail);
         }
         let mut chain = BezPath::new();
@@ -129,9 +131,8 @@ fn shut(path: &BezPath) -> BezPath {
 }
 
 fn move_end(path: &mut BezPath, to: Point) {
-    match path.elements_mut().last_mut() {
-        Some(PathEl::LineTo(p) | PathEl::QuadTo(_, p) | PathEl::CurveTo(_, _, p)) => *p = to,
-        _ => {}
+    if let Some(PathEl::LineTo(p) | PathEl::QuadTo(_, p) | PathEl::CurveTo(_, _, p)) = path.elements_mut().last_mut() {
+        *p = to;
     }
 }
 

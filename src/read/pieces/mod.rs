@@ -3,7 +3,7 @@
 //! Closed lines are outlines: as they are drawn, or joined from lines whose ends meet. An outline in no other is a piece.
 //! Where layers, classes or ids tell cutting lines from sew lines, the sew line is the piece and the distance to the
 //! cutting line its allowance. An outline is cut into edges at its corners. What lies in a piece belongs to it: grain,
-//! notches, drill holes, folds and inner lines by the words of [`words`], writing by what it says. All else is listed as
+//! notches, drill holes, folds and inner lines by the words of `words`, writing by what it says. All else is listed as
 //! left out.
 
 mod edges;

@@ -110,7 +110,7 @@ fn allowance(node: Node<'_>, unit: Unit) -> Result<Option<f64>> {
 fn number(node: Node<'_>) -> Result<Option<usize>> {
     let Some(value) = node.prop("number") else { return Ok(None) };
     let number = value.number()?;
-    if number < 1.0 || number > 1e6 || number.fract() != 0.0 {
+    if !(1.0..=1e6).contains(&number) || number.fract() != 0.0 {
         return Err(value.error("a number counts from 1").into());
     }
     Ok(Some(number as usize))
