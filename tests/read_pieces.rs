@@ -213,7 +213,8 @@ fn dxf_by_layer_and_block() {
         );
         let marks = "0 POINT 8 4 10 3 20 0 0 LINE 8 7 10 2 20 1 11 2 21 5 0 POINT 8 13 10 4 20 3 \
                      0 TEXT 8 15 10 1 20 1 40 0.2 1 Quantity:~2 ";
-        tags += &format!("0 BLOCK 8 0 2 {name} 70 0 10 0 20 0 30 0 {boundary}{sew}{marks}0 ENDBLK 8 0 ");
+        let block = format!("0 BLOCK 8 0 2 {name} 70 0 10 0 20 0 30 0 {boundary}{sew}{marks}0 ENDBLK 8 0 ");
+        tags.push_str(&block);
     }
     tags += "0 ENDSEC 0 SECTION 2 ENTITIES 0 INSERT 8 0 2 Front 10 0 20 0 0 INSERT 8 0 2 Back 10 0 20 0 0 ENDSEC 0 EOF";
     let file: Vec<String> = tags.split_whitespace().map(|word| word.replace('~', " ")).collect();
@@ -298,17 +299,17 @@ fn written_pieces_come_back() {
 /// Drawings that no dressmaker makes are refused or read with findings, in bounded time.
 #[test]
 fn odd_drawings_do_no_harm() {
-    let hatch: String = (0..3000).map(|i| format!(r#"<rect x="{i}" width="30" height="30"/>"#)).collect();
+    let hatch = (0..3000).map(|i| format!(r#"<rect x="{i}" width="30" height="30"/>"#)).collect::<Vec<_>>().concat();
     let crowd = page("800mm", "0 0 800 800", &hatch);
     assert!(refused(&crowd, "names {}").contains("closed outlines"));
-    let soup: String = (0..20000).map(|i| format!("M{} {}h0.9", i % 700, i / 700)).collect();
+    let soup = (0..20000).map(|i| format!("M{} {}h0.9", i % 700, i / 700)).collect::<Vec<_>>().concat();
     let soup = page("800mm", "0 0 800 800", &format!(r#"<path d="{soup}"/>"#));
     assert!(refused(&soup, "names {}").contains("no closed outline"));
     let twins = page("800mm", "0 0 800 800", r#"<rect width="90" height="90"/><rect width="90" height="90"/>"#);
     let understood = svg(&twins);
     assert_eq!(understood.set.pieces.len(), 1);
     assert_eq!(understood.left_out.get("outlines drawn twice over each other"), Some(&1));
-    let chain: String = (0..5000).map(|i| format!(r#"<path d="M{i} 0H{}"/>"#, i + 1)).collect();
+    let chain = (0..5000).map(|i| format!(r#"<path d="M{i} 0H{}"/>"#, i + 1)).collect::<Vec<_>>().concat();
     let back = r#"<path d="M5000 0V100"/><path d="M5000 100H0"/><path d="M0 100V0"/>"#;
     let understood = svg(&page("6000mm", "0 0 6000 6000", &(chain + back)));
     assert_size(&understood.set.pieces[0], 5000.0, 100.0);

@@ -26,9 +26,10 @@ pub fn read(args: &ReadArgs) -> Outcome {
     };
     let scale = scale(args, &ending, &drawing, &file)?;
     // A unit that was asked for and answered is no longer worth a warning.
-    let answered = |finding: &&Finding| scale != 1.0 || !finding.message.contains("unit") || drawing.to_scale;
+    let to_scale = (scale - 1.0).abs() < f64::EPSILON;
+    let answered = |finding: &&Finding| !to_scale || !finding.message.contains("unit") || drawing.to_scale;
     say::findings(&findings.iter().filter(answered).cloned().collect::<Vec<_>>());
-    if scale != 1.0 {
+    if !to_scale {
         for bare in &mut drawing.drawing.paths {
             bare.path.apply_affine(Affine::scale(scale));
         }
@@ -46,15 +47,12 @@ pub fn read(args: &ReadArgs) -> Outcome {
     let text = json::write(&understood.set);
     json::read(&text, &file)?;
     let account = pieces::account(&understood);
-    match &args.out {
-        Some(path) => {
-            disk::write_one(path, text.as_bytes())?;
-            say::data(&account)?;
-        }
-        None => {
-            say::line(account.trim_end());
-            say::data(&text)?;
-        }
+    if let Some(path) = &args.out {
+        disk::write_one(path, text.as_bytes())?;
+        say::data(&account)?;
+    } else {
+        say::line(account.trim_end());
+        say::data(&text)?;
     }
     Ok(End::Done)
 }
