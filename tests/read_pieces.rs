@@ -1,6 +1,5 @@
 //! Drawings of other programs read as pieces. Sizes of hand-written files follow from CSS Values 3, section 6.2 (1 in = 96 px
 //! = 72 pt = 25.4 mm) and SVG 1.1, chapter 7; those of DXF from its header's units (1 = inch, 4 = millimetre).
-//! `tests/outside/read_drawings.py` adds files made by ezdxf and svgwrite.
 
 mod common;
 
