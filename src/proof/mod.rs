@@ -236,9 +236,8 @@ fn cut_out_early(
     device: &Device,
 ) -> Option<usize> {
     let knife = |tool: &Tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut);
-    // Pages that are glued together are each printed by themselves: no order goes across them.
-    let glued = device.medium(&sheet.medium).is_some_and(|medium| medium.pages.is_some());
-    if glued || !device.tools.iter().any(knife) {
+    // PDF is printed, page by page: nothing cuts in its order.
+    if device.language == Language::Pdf || !device.tools.iter().any(knife) {
         return None;
     }
     let mut outlines: Vec<Option<(f64, usize)>> = vec![None; sheet.placed.len()];
