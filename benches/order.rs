@@ -70,7 +70,7 @@ fn visits(lines: &[Line], grouped: bool, levels: bool) -> Vec<Visit> {
             if *closed {
                 path.close_path();
             }
-            Visit { path, group: grouped.then_some(*piece), level: if levels { *level } else { 0 } }
+            Visit { group: grouped.then_some(*piece), level: if levels { *level } else { 0 }, ..Visit::alone(path) }
         })
         .collect()
 }

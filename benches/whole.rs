@@ -65,6 +65,41 @@ fn s2_draft(bencher: Bencher) {
     bencher.bench(|| draft::draft(black_box(&style), &person, &Choices::new()).expect("drafts"));
 }
 
+/// The dress with everything, style and measures already read: facings, zip, two ruffles, three varied lengths.
+#[divan::bench]
+fn s2_draft_lantern_night(bencher: Bencher) {
+    let file = "samples/lantern-night.style.kdl";
+    let style = style::read(&text(file), file).expect("reads");
+    let person = read_person();
+    bencher.bench(|| draft::whole(black_box(&style), &person, &Choices::new()).expect("drafts"));
+}
+
+/// 2,000 people: their files read and the dress drafted, on all cores.
+#[divan::bench(sample_count = 5)]
+fn s2_draft_2000_people(bencher: Bencher) {
+    use rayon::prelude::*;
+    let style = read_style();
+    let folder = file("target/bench-people");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let paths: Vec<PathBuf> = (0..2000)
+        .map(|number| {
+            let path = folder.join(format!("{number}.measures.kdl"));
+            // No two have the same bust.
+            let girth = format!("\"bust girth\" \"{} in\"", 34.0 + f64::from(number) / 250.0);
+            std::fs::write(&path, text(PERSON).replacen("\"bust girth\" \"36 1/2\"", &girth, 1)).expect("writes");
+            path
+        })
+        .collect();
+    bencher.bench(|| {
+        let drafted = paths.par_iter().map(|path| {
+            let text = std::fs::read_to_string(path).expect("is there");
+            let (person, _) = measures::read(&text, "bench").expect("reads");
+            draft::whole(black_box(&style), &person, &Choices::new()).expect("drafts").set.pieces.len()
+        });
+        drafted.sum::<usize>()
+    });
+}
+
 #[divan::bench]
 fn s3_walk(bencher: Bencher) {
     let (set, _) = draft::draft(&read_style(), &read_person(), &Choices::new()).expect("drafts");

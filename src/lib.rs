@@ -52,3 +52,5 @@ pub mod proof;
 pub mod report;
 
 pub mod pipeline;
+
+pub mod link;

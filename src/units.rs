@@ -254,9 +254,51 @@ pub fn format_inches(mm: f64, denominator: u32) -> String {
 
 /// `value` with at most `decimals` decimals and no trailing zeros; never `-0`.
 pub fn trimmed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
-    if text == "-0" { "0".into() } else { text.into() }
+    let mut text = String::new();
+    push_trimmed(&mut text, value, decimals);
+    text
+}
+
+/// Appends `value` as [`trimmed`] gives it. Below 9e15 steps of the last decimal it is written as a whole number of them,
+/// which is what most of a file consists of, and halves are rounded away from zero.
+pub fn push_trimmed(text: &mut String, value: f64, decimals: usize) {
+    const POWERS: [f64; 10] = [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9];
+    let steps = POWERS.get(decimals).map_or(f64::NAN, |power| (value * power).round());
+    // Beyond 2^53 not every whole number is an f64.
+    if steps.is_nan() || steps.abs() > 9e15 {
+        use std::fmt::Write as _;
+        let from = text.len();
+        write!(text, "{value:.decimals$}").expect("writing to a string");
+        if text[from..].contains('.') {
+            text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
+        }
+        return;
+    }
+    let mut left = steps.abs() as u64;
+    // Least digit first; 0 to 9e15 has at most 16 digits.
+    let mut digits = [0_u8; 20];
+    let (mut at, mut place, mut begun) = (digits.len(), 0, false);
+    while left > 0 || place <= decimals {
+        let digit = (left % 10) as u8;
+        left /= 10;
+        if place == decimals {
+            if begun {
+                at -= 1;
+                digits[at] = b'.';
+            }
+            begun = true;
+        }
+        begun |= digit != 0;
+        if begun {
+            at -= 1;
+            digits[at] = b'0' + digit;
+        }
+        place += 1;
+    }
+    if steps < 0.0 {
+        text.push('-');
+    }
+    text.extend(digits[at..].iter().map(|&digit| char::from(digit)));
 }
 
 #[cfg(test)]
@@ -287,6 +329,42 @@ mod tests {
             [("", 0), ("abc", 0), ("12 x", 3), ("8-1/2", 1), ("1/0", 1), ("NaN", 0), ("inf", 0), ("9999999", 0)]
         {
             assert_eq!(parse_length(text, Unit::Inch).expect_err(text).at, at, "{text}");
+        }
+    }
+
+    #[test]
+    fn decimals_are_those_of_the_library() {
+        // The standard library's formatting, trimmed.
+        let library = |value: f64, decimals: usize| {
+            let text = format!("{value:.decimals$}");
+            let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+            if text == "-0" { "0".to_owned() } else { text.to_owned() }
+        };
+        let mut seed = 1_u64;
+        for i in 0..200_000 {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let whole = (seed >> 20) as f64 / f64::from(1_u32 << 31) - 4.0;
+            let value = whole * 10_f64.powi(i % 9 - 3);
+            let decimals = (i % 7) as usize;
+            let (own, theirs) = (trimmed(value, decimals), library(value, decimals));
+            // A value half-way between two, to the last bit of its product, may go either way.
+            let half = (value * 10_f64.powi(decimals as i32)).fract().abs() - 0.5;
+            assert!(own == theirs || half.abs() < 1e-6, "{value} {decimals}: {own}, {theirs}");
+        }
+        for (value, decimals, text) in [
+            (0.0, 6, "0"),
+            (-0.0, 6, "0"),
+            (-4e-7, 6, "0"),
+            (5e-7, 6, "0.000001"),
+            (-1.5, 3, "-1.5"),
+            (100.0, 2, "100"),
+            (0.05, 2, "0.05"),
+            (1e20, 2, "100000000000000000000"),
+            (120.0, 0, "120"),
+            (f64::NAN, 2, "NaN"),
+            (f64::INFINITY, 2, "inf"),
+        ] {
+            assert_eq!(trimmed(value, decimals), text);
         }
     }
 

@@ -165,3 +165,25 @@ fn bodice_is_small() {
         assert!(line.segments().count() <= 28, "{finish:?}: {}", line.segments().count());
     }
 }
+
+/// Where nobody says how a corner is turned, a hem is folded back and all else mitred. Left without its name, or as narrow as
+/// its neighbours, the same edge is mitred: the check would see a default that is always the same.
+#[test]
+fn hems_are_folded_back_by_default() {
+    let read = |name: &str, allowance: f64| {
+        let text = format!(
+            r#"{{ "oaktag": "pieces/1", "pieces": [ {{ "name": "Skirt", "edges": [
+            {{ "name": "{name}", "path": "M0 0 L300 0", "allowance": {allowance} }},
+            {{ "name": "side", "path": "M300 0 L260 400", "allowance": 15 }},
+            {{ "name": "waist", "path": "M260 400 L0 400", "allowance": 10 }},
+            {{ "name": "centre", "path": "M0 400 L0 0", "fold": true }} ] }} ] }}"#
+        );
+        oaktag::piece::json::read(&text, "skirt").expect("pieces").pieces.remove(0)
+    };
+    let finishes =
+        |name: &str, allowance: f64| read(name, allowance).edges.iter().map(|e| e.corner).collect::<Vec<_>>();
+    let (mitre, fold) = (Finish::Mitre, Finish::FoldBack);
+    assert_eq!(finishes("side hem", 40.0), [fold, mitre, mitre, mitre]);
+    assert_eq!(finishes("hemline", 40.0), [mitre; 4]);
+    assert_eq!(finishes("hem", 15.0), [mitre; 4]);
+}

@@ -1,10 +1,10 @@
-//! Shrinkage before the allowance, the tool's width after it.
+//! Shrinkage before the allowance.
 
 mod allow_support;
 
 use allow_support::{bodice, piece};
-use kurbo::{Affine, BezPath, Circle, ParamCurve, ParamCurveNearest, Point, Rect, Shape};
-use oaktag::allow::{TOLERANCE, allow, kerf};
+use kurbo::{Affine, ParamCurve, Point, Shape};
+use oaktag::allow::{TOLERANCE, allow};
 use oaktag::geom::path::length;
 use oaktag::piece::{Dart, Finish, Notch, NotchKind, Pleat, Pressed};
 use oaktag::shrink::shrink;
@@ -88,60 +88,4 @@ fn what_no_cloth_does_is_refused() {
     on_fold.grain[1] += kurbo::Vec2::new(2.0, 0.0);
     assert!(shrink(&on_fold, 5.0, 1.0).expect_err("aslant").message.contains("aslant"));
     assert!(shrink(&on_fold, 3.0, 3.0).is_ok(), "all ways alike");
-}
-
-fn distance(path: &BezPath, p: Point) -> f64 {
-    path.segments().map(|s| s.nearest(p, 1e-12).distance_sq).fold(f64::INFINITY, f64::min).sqrt()
-}
-
-/// A circle's parallels are circles; a rectangle's have rounded corners outside and sharp ones inside (geometry).
-#[test]
-fn kerf_of_known_shapes() {
-    let circle = Circle::new((10.0, 20.0), 50.0).to_path(1e-6);
-    for half in [0.1, -0.1, 3.0, -3.0] {
-        let moved = kerf(&circle, half, 0.001).expect("moves");
-        for s in moved.segments() {
-            for i in 0..8 {
-                let radius = s.eval(f64::from(i) / 8.0).distance(Point::new(10.0, 20.0));
-                assert!((radius - 50.0 - half).abs() < 0.0011, "{radius} at {half}");
-            }
-        }
-    }
-    let rectangle = Rect::new(0.0, 0.0, 40.0, 30.0).to_path(0.1);
-    let out = kerf(&rectangle, 0.2, 0.001).expect("moves").area();
-    assert!((out - (1200.0 + 140.0 * 0.2 + std::f64::consts::PI * 0.04)).abs() < 1e-6, "{out}");
-    let inner = kerf(&rectangle, -0.2, 0.001).expect("moves");
-    assert!((inner.area() - 39.6 * 29.6).abs() < 1e-9, "{}", inner.area());
-    // A path that runs the other way stays so.
-    assert!((kerf(&rectangle.reverse_subpaths(), -0.2, 0.001).expect("moves").area() + 39.6 * 29.6).abs() < 1e-9);
-}
-
-/// The tool's near side runs on the cut line: half the width away from it, everywhere.
-#[test]
-fn kerf_of_a_cut_line() {
-    let cut = allow(&bodice(12.7, Finish::Mitre), TOLERANCE).expect("cuts").0.cut_line;
-    for half in [0.15, -0.15, 2.0, -2.0] {
-        let moved = kerf(&cut, half, TOLERANCE).expect("moves");
-        assert!((moved.area() > cut.area()) == (half > 0.0));
-        for s in moved.segments() {
-            for i in 0..=8 {
-                let off = distance(&cut, s.eval(f64::from(i) / 8.0)) - half.abs();
-                assert!(off.abs() <= TOLERANCE, "{off} at {half}");
-            }
-        }
-    }
-}
-
-#[test]
-fn kerf_refuses_what_it_cannot_do() {
-    let dumbbell = BezPath::from_svg("M0 0 L20 0 L20 9 L40 9 L40 0 L60 0 L60 20 L40 20 L40 11 L20 11 L20 20 L0 20 Z");
-    let dumbbell = dumbbell.expect("path");
-    assert!(kerf(&dumbbell, -2.0, 0.005).expect_err("two").message.contains("in two"));
-    assert!(kerf(&dumbbell, -0.5, 0.005).is_ok());
-    assert!(kerf(&dumbbell, -30.0, 0.005).expect_err("none").message.contains("too wide"));
-    let open = BezPath::from_svg("M0 0 L20 0 L20 9").expect("path");
-    assert!(kerf(&open, 0.1, 0.005).expect_err("open").message.contains("closed"));
-    let eight = BezPath::from_svg("M0 0 L10 10 L10 0 L0 20 Z").expect("path");
-    assert!(kerf(&eight, 0.1, 0.005).expect_err("crosses").message.contains("crosses"));
-    assert!(kerf(&dumbbell, f64::NAN, 0.005).is_err());
 }

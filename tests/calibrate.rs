@@ -7,7 +7,7 @@ use oaktag::order::{Job, JobStroke, Pass};
 use oaktag::role::Role;
 
 fn job(path: BezPath) -> Job {
-    let stroke = JobStroke { role: Role::Square, piece: String::new(), edge: String::new(), path };
+    let stroke = JobStroke { role: Role::Square, piece: String::new(), placed: None, edge: String::new(), path };
     Job {
         device: "D".into(),
         medium: "paper".into(),
@@ -20,7 +20,7 @@ fn job(path: BezPath) -> Job {
 }
 
 fn correction(x: f64, y: f64, skew: f64) -> Correction {
-    Correction { date: "2026-10-02".into(), medium: "paper".into(), x, y, skew }
+    Correction::plain("2026-10-02", "paper", x, y, skew)
 }
 
 fn path(job: &CorrectedJob) -> &BezPath {

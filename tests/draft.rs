@@ -331,3 +331,36 @@ fn a_cap_that_can_not_fit_is_refused_with_what_to_change() {
     let error = draft::draft(&style, &sample_person("pip-arlen"), &choices).expect_err("too wide");
     assert!(error.message.contains("\"cap height\" never comes right"), "{error}");
 }
+
+/// What can't be read at all is refused before the parser sees it, and what can't be drawn with its place.
+#[test]
+fn bad_input_is_refused_with_a_pointed_finding() {
+    let large = format!("style \"Large\" {{ unit \"in\" }}\n//{}", "x".repeat(10_000_000));
+    let deep = format!("style \"Deep\" {{ unit \"in\"\n{}{} }}", "piece \"P\" { ".repeat(3_000), "}".repeat(3_000));
+    let brackets =
+        format!("style \"Deep\" {{ unit \"in\"\n value \"x\" \"{}1{}\" }}", "(".repeat(900), ")".repeat(900));
+    for (text, words) in [(large, "the largest read is"), (deep, "deep"), (brackets, "deep")] {
+        let error = style::read(&text, "bad.style.kdl").expect_err(words);
+        assert!(error.to_string().contains(words), "{words}: {error}");
+        assert!(error.snippet.is_some() || error.file.as_deref() == Some("bad.style.kdl"), "{error}");
+    }
+    let piece = |right: &str| {
+        format!(
+            r#"needs "bust girth"
+            piece "P" {{ point "a"; point "b" from="a" down="4"; point "c" from="b" across="4"
+            point "e" from="c" across="bust girth - 40"
+            edge "left" from="a" to="b"; edge "bottom" from="b" to="c"; edge "right" from="c" to="a" {right} }}"#
+        )
+    };
+    for (right, words) in [
+        // A curve through the point that it starts from, and through one that falls on it for these measures.
+        ("through=\"c\"", "two of its points are one"),
+        ("through=\"e\"", "two of its points are one"),
+        ("allow=\"2 - 3\"", "comes out negative"),
+        ("allow=\"bust girth * 2 / (bust girth - 40)\"", "divides by zero"),
+    ] {
+        let error = draft::draft(&style_of(&piece(right)), &person_of("bust 40"), &Choices::new()).expect_err(right);
+        assert!(error.to_string().contains(words), "{right}: {error}");
+        assert!(error.snippet.is_some(), "{right}: {error}");
+    }
+}

@@ -27,7 +27,7 @@ fn one_pass(strokes: Vec<JobStroke>) -> Job {
 }
 
 fn stroke(role: Role, piece: &str, edge: &str, path: BezPath) -> JobStroke {
-    JobStroke { role, piece: piece.into(), edge: edge.into(), path }
+    JobStroke { role, piece: piece.into(), placed: None, edge: edge.into(), path }
 }
 
 fn raised(segment: PathSeg) -> CubicBez {

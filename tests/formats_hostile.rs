@@ -1,4 +1,5 @@
-//! Any bytes give a drawing or an error, in bounded time: no panic, no number that is not finite.
+//! Any bytes give a drawing or an error, of bounded size: no panic, no number that is not finite. Nothing is timed: a
+//! reader that does not end shows as a test that does not end, and what is read stays within the reader's own limits.
 #![allow(missing_docs)]
 
 mod formats_support;
@@ -9,13 +10,13 @@ use oaktag::diag::Result;
 use oaktag::proof::prove;
 use oaktag::read::{BarePath, Drawing, dxf, svg};
 use oaktag::role::Role;
-use std::time::{Duration, Instant};
 
 fn read(format: Format, bytes: &[u8]) -> Result<Drawing> {
-    let start = Instant::now();
     let read = format.read_any(bytes);
-    assert!(start.elapsed() < Duration::from_secs(20), "{format:?}: {:?}", start.elapsed());
     if let Ok((drawing, _)) = &read {
+        // The limits that src/read/mod.rs states.
+        let segments: usize = drawing.paths.iter().map(|bare| bare.path.elements().len()).sum();
+        assert!(drawing.paths.len() <= 200_000 && segments <= 2_200_000, "{format:?}: {segments} segments");
         for bare in &drawing.paths {
             assert!(bare.path.is_finite(), "{bare:?}");
             assert!(matches!(bare.path.elements()[0], kurbo::PathEl::MoveTo(_)), "{bare:?}");
@@ -294,11 +295,8 @@ fn monstrous_drawings_are_proven_in_time() {
         ("dots", vec![bare(open(&[(700.0, 500.0), (700.0, 500.0)])); 200_000]),
     ];
     for (what, paths) in drawings {
-        let start = Instant::now();
         let proof = prove(&Drawing { width: None, height: None, paths }, &sheet, &device, None);
-        println!("{what}: {:?}", start.elapsed());
         assert!(!proof.passed, "{what}");
-        assert!(start.elapsed() < Duration::from_secs(20), "{what}: {:?}", start.elapsed());
     }
 }
 

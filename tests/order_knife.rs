@@ -1,12 +1,21 @@
 //! Knife geometry: what the tip, the wheel or the beam does to the wanted line.
 
-use kurbo::{BezPath, Line, ParamCurve, ParamCurveArclen, ParamCurveNearest, PathSeg, Point, Shape, Vec2};
+mod allow_support;
+
+use allow_support::bodice;
+use kurbo::{BezPath, Circle, Line, ParamCurve, ParamCurveArclen, ParamCurveNearest, PathSeg, Point, Shape, Vec2};
+use oaktag::allow::{TOLERANCE, allow};
 use oaktag::order::knife::{DragKnife, Keeps, bridges, drag, half_kerf, lift_and_turn};
+use oaktag::piece::Finish;
 use oaktag::proof::blade;
 
 /// How far the cut may stray from the wanted line, mm: the goal of the project, no source.
 const ALLOWED: f64 = 0.02;
 const OFFSETS: [f64; 4] = [0.25, 0.5, 0.75, 1.0];
+
+fn distance(path: &BezPath, p: Point) -> f64 {
+    path.segments().map(|s| s.nearest(p, 1e-12).distance_sq).fold(f64::INFINITY, f64::min).sqrt()
+}
 
 fn path(text: &str) -> BezPath {
     BezPath::from_svg(text).expect("a path")
@@ -45,7 +54,7 @@ fn apart(track: &[Point], line: &BezPath) -> f64 {
     let chords: Vec<Line> = track.windows(2).map(|pair| Line::new(pair[0], pair[1])).collect();
     let to_track =
         |p: Point| chords.iter().map(|c| c.nearest(p, 1e-9).distance_sq).fold(f64::INFINITY, f64::min).sqrt();
-    let out = track.iter().step_by(17).map(to_line).fold(0.0, f64::max);
+    let out = track.iter().map(to_line).fold(0.0, f64::max);
     let back = segments
         .iter()
         .flat_map(|s| (0..=12).map(move |i| s.eval(f64::from(i) / 12.0)))
@@ -192,6 +201,51 @@ fn half_the_kerf_is_kept_clear() {
     assert!((area(Keeps::Outside) - 79.7 * 59.7).abs() < 1e-3);
     assert!(half_kerf(square, 70.0, Keeps::Outside, 0.001).expect("an answer").is_empty(), "the hole is too small");
     assert!(half_kerf(&path("M0 0 L10 0"), 0.3, Keeps::Inside, 0.001).is_err(), "an open line keeps nothing");
+}
+
+/// A circle's parallels are circles (geometry).
+#[test]
+fn half_the_kerf_of_a_circle() {
+    let middle = Point::new(10.0, 20.0);
+    let circle = Circle::new(middle, 50.0).to_path(1e-6);
+    for (keeps, kerf, radius) in [
+        (Keeps::Inside, 0.2, 50.1),
+        (Keeps::Outside, 0.2, 49.9),
+        (Keeps::Inside, 6.0, 53.0),
+        (Keeps::Outside, 6.0, 47.0),
+    ] {
+        let contours = half_kerf(&circle, kerf, keeps, 0.001).expect("a path");
+        for p in contours[0].segments().flat_map(|s| (0..8).map(move |i| s.eval(f64::from(i) / 8.0))) {
+            assert!((p.distance(middle) - radius).abs() < 0.0011, "{} for {radius}", p.distance(middle));
+        }
+    }
+}
+
+/// The beam's near side runs on a bodice's cut line: half the kerf away from it, everywhere within the tolerance.
+#[test]
+fn half_the_kerf_of_a_cut_line() {
+    let cut = allow(&bodice(12.7, Finish::Mitre), TOLERANCE).expect("cuts").0.cut_line;
+    for keeps in [Keeps::Inside, Keeps::Outside] {
+        for kerf in [0.3, 4.0] {
+            let contours = half_kerf(&cut, kerf, keeps, TOLERANCE).expect("a path");
+            assert_eq!(contours.len(), 1);
+            assert_eq!(contours[0].area() > cut.area(), keeps == Keeps::Inside);
+            for p in contours[0].segments().flat_map(|s| (0..=8).map(move |i| s.eval(f64::from(i) / 8.0))) {
+                let off = distance(&cut, p) - kerf / 2.0;
+                assert!(off.abs() <= TOLERANCE, "{off} at {kerf}");
+            }
+        }
+    }
+}
+
+/// Two rooms and a narrow door: a beam wider than the door leaves two paths, one wider than the rooms none.
+#[test]
+fn half_the_kerf_in_a_narrow_hole() {
+    let hole = path("M0 0 L20 0 L20 9 L40 9 L40 0 L60 0 L60 20 L40 20 L40 11 L20 11 L20 20 L0 20 Z");
+    for (kerf, contours) in [(1.0, 1), (4.0, 2), (60.0, 0)] {
+        assert_eq!(half_kerf(&hole, kerf, Keeps::Outside, 0.005).expect("an answer").len(), contours, "{kerf}");
+    }
+    assert!(half_kerf(&hole, f64::NAN, Keeps::Outside, 0.005).is_err());
 }
 
 #[test]

@@ -42,7 +42,7 @@ fn instance(random: &mut Random, count: usize) -> Vec<Visit> {
             } else if random.below(20) > 0 {
                 path.line_to(middle + Vec2::new(random.between(-9.0, 9.0), random.between(-9.0, 9.0)));
             }
-            Visit { path, group: (random.below(8) > 0).then_some(piece), level }
+            Visit { group: (random.below(8) > 0).then_some(piece), level, ..Visit::alone(path) }
         })
         .collect()
 }

@@ -29,14 +29,16 @@ TOOLS_DIR = VENV / "tools"
 OUT = ROOT / "out" / "samples"
 
 # The command that an outside check calls, and the Debian package that brings it.
-TOOLS = {}
+TOOLS = {"chromium": "chromium", "hp2xx": "hp2xx", "qpdf": "qpdf"}
 
 
 def sample_commands():
     """The command lines that make the samples, each a list; they write into OUT. The outside checks measure what is there."""
     people = sorted(str(path.relative_to(ROOT)) for path in (ROOT / "samples").glob("*.measures.kdl"))
-    make = ["cargo", "run", "--release", "--quiet", "--", "make", "samples/evening-chorus.style.kdl"]
-    return [[*make, "--measures", *people, "--device", "roll-plotter", "card-cutter", "-o", str(OUT)]]
+    make = ["cargo", "run", "--release", "--quiet", "--", "make", "samples/evening-chorus.style.kdl", "-o", str(OUT)]
+    # One device for every language that a drawing device of the samples has; tests/formats_jobs.rs has their jobs.
+    others = ["projector", "roll-inkjet", "home-printer-a4", "home-printer-letter", "roll-pen-plotter", "old-pen-plotter"]
+    return [[*make, "--measures", *people, "--device", "roll-plotter", "card-cutter", *others]]
 
 
 class Step:

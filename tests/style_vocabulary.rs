@@ -109,6 +109,10 @@ fn steps_that_can_not_be_are_refused_with_a_reason() {
         (r#"pleat on="top" at="1" intake="3" length="2""#, "does not fit"),
         (r#"slash from="top" to="top" spread="2""#, "from one edge to another"),
         (r#"turn-dart from="top" to="left" at="3""#, "no dart opens"),
+        (
+            r#"point "m" from="a" across="5" down="5"; dart on="top" intake="2" point="m"; turn-dart from="top" to="top" at="5""#,
+            "not within its own mouth",
+        ),
         (r#"unfold "left""#, "on the fold"),
     ] {
         if !words.is_empty() {
@@ -395,6 +399,51 @@ fn a_dart_is_turned_to_another_edge() {
             assert!((sewn(set) - sewn(&before)).abs() < 1e-3, "{edge}: {} {}", sewn(set), sewn(&before));
         }
     }
+}
+
+/// Along its own edge too: the angle goes with it, and the edge keeps its sewn length. The seeded fault: what lies between
+/// that is not swung along leaves a longer edge.
+#[test]
+fn a_dart_is_turned_along_its_own_edge() {
+    let steps = |turn: &str| {
+        format!(
+            r#"point "tip" from="a" across="5" down="5"; dart on="top" intake="2" point="tip"; notch on="top" at="2 1/2" from="d"; {turn}"#
+        )
+    };
+    let before = common::bare_for(&style_of(&square_style(&steps(""))), &person_of("bust 40\nwaist 30"));
+    for (at, share, count) in [("2", 1.0, 1), ("9", 1.0, 1), ("2", 0.5, 2), ("9", 0.25, 2)] {
+        let turn = format!(r#"turn-dart from="top" to="top" at="{at}" share={share}"#);
+        let after = common::bare_for(&style_of(&square_style(&steps(&turn))), &person_of("bust 40\nwaist 30"));
+        let (old, new) = (piece(&before), piece(&after));
+        assert_eq!(new.darts.len(), count, "{at} {share}");
+        let angle = |p: &Piece| -> f64 {
+            let path = &p.edge("top").expect("top").path;
+            let of = |dart: &oaktag::piece::Dart| {
+                let legs = dart.mouth.map(|at| path::point_at(path, at).expect("on").0 - dart.apex);
+                legs[0].cross(legs[1]).abs().atan2(legs[0].dot(legs[1]))
+            };
+            p.darts.iter().map(of).sum()
+        };
+        assert!((angle(old) - angle(new)).abs() < 1e-6, "{at} {share}");
+        let sewn = |p: &Piece| p.sewn_length("top").expect("top");
+        assert!((sewn(old) - sewn(new)).abs() < 1e-3, "{at} {share}: {} {}", sewn(old), sewn(new));
+        // A notch keeps its place on the sewn edge.
+        let notch = |p: &Piece| p.sewn_at("top", p.notches[0].at);
+        assert!((notch(old) - notch(new)).abs() < 1e-3, "{at} {share}: {} {}", notch(old), notch(new));
+        let crossing: Vec<_> = new.edges.iter().flat_map(|edge| edge.path.segments()).collect();
+        assert!(oaktag::geom::crossing::first_crossing(&crossing).is_none());
+    }
+}
+
+/// A value may stand inside the piece that needs it.
+#[test]
+fn values_stand_beside_their_steps() {
+    let body = r#"piece "P" { value "width" "3 + 4"
+        point "a"; point "b" from="a" down="10"; point "c" from="b" across="width"; point "d" from="c" up="10"
+        edge "left" from="a" to="b"; edge "bottom" from="b" to="c"; edge "right" from="c" to="d"; edge "top" from="d" to="a" }"#;
+    let set = drafted_for(&style_of(body), &person_of("bust 40"));
+    assert!((set.pieces[0].outline().bounding_box().width() / INCH - 7.0).abs() < 1e-9);
+    assert!(refused(&format!("value \"width\" 2\n{body}")).contains("stands for two things"));
 }
 
 /// Bust, waist and copies counted: a front on the fold and two back halves; a dart's intake is no width.

@@ -1,7 +1,7 @@
 //! Lettering: every letter that a name may need, marks where Unicode says they belong, nothing dropped in silence.
 
 use kurbo::{BezPath, Rect, Shape};
-use oaktag::text::{Lettering, letter};
+use oaktag::text::{Font, Lettering, letter, letter_with};
 
 fn ink(lettering: &Lettering) -> Rect {
     lettering.paths.iter().map(Shape::bounding_box).reduce(|a, b| a.union(b)).expect("some ink")
@@ -128,4 +128,54 @@ fn senseless_heights_and_spaces_draw_nothing() {
     assert_eq!(letter("a\u{200b}b", 3.0), letter("ab", 3.0));
     assert!(letter("\u{301}", 3.0).paths.len() == 1, "a mark without a letter is still drawn");
     assert_eq!(letter("Ida & Bọ́lá ½", 3.0), letter("Ida & Bọ́lá ½", 3.0));
+}
+
+/// Two Cyrillic letters, Г and О, drawn for this test with fontTools 4.68.0: em 1000, capitals 700 high, Г 600 wide from
+/// x = 100, О 650 wide from x = 0, the space 300.
+fn two_letters() -> Font {
+    let bytes = include_bytes!("data/two-letters.ttf").to_vec();
+    Font::read(bytes, "two-letters.ttf").expect("a font")
+}
+
+#[test]
+fn letters_of_a_font_have_the_place_and_size_of_its_outlines() {
+    let font = two_letters();
+    let lettering = letter_with("ГО Г", 7.0, Some(&font));
+    assert!(lettering.missing.is_empty());
+    // 7 mm high capitals are a hundredth of a font unit's 700: advances of 600, 650, 300 and 600.
+    assert!((lettering.width - 21.5).abs() < 1e-9, "{}", lettering.width);
+    assert_eq!(lettering.paths.len(), 3);
+    let boxes: Vec<Rect> = lettering.paths.iter().map(Shape::bounding_box).collect();
+    for (found, wanted) in boxes.iter().zip([(1.0, 5.0), (6.0, 12.0), (16.5, 20.5)]) {
+        let close = (found.x0 - wanted.0).abs() < 1e-6 && (found.x1 - wanted.1).abs() < 1e-6;
+        assert!(close && found.y0.abs() < 1e-6 && (found.y1 - 7.0).abs() < 1e-6, "{found:?} {wanted:?}");
+    }
+    // Г is 100 × 700 and 300 × 100 units; О is four parabolas in the corners of a square, whose area is 5/6 of it: a
+    // parabola from a corner's two tangent ends cuts off a third of their triangle (Archimedes), here 1/6 of the quarter.
+    assert!((lettering.paths[0].area().abs() - 10.0).abs() < 1e-6);
+    assert!((lettering.paths[1].area().abs() - 42.0 * 5.0 / 6.0).abs() < 1e-6, "{}", lettering.paths[1].area());
+    // Curves are cubics, closed, as the rest of the program has them.
+    let elements = lettering.paths.iter().flat_map(kurbo::BezPath::elements);
+    assert!(elements.clone().all(|element| !matches!(element, kurbo::PathEl::QuadTo(..))));
+    assert_eq!(elements.filter(|element| matches!(element, kurbo::PathEl::ClosePath)).count(), 3);
+    // The seeded fault: another height has other boxes.
+    let other = letter_with("ГО Г", 7.1, Some(&font));
+    assert!((other.width - 21.5).abs() > 0.2);
+}
+
+#[test]
+fn strokes_come_before_a_font_and_what_neither_has_is_reported() {
+    let font = two_letters();
+    // Latin stays single strokes, so that a pen draws it once.
+    assert_eq!(letter_with("Ọlá 12", 4.0, Some(&font)), letter("Ọlá 12", 4.0));
+    let mixed = letter_with("Sleeve Г 2", 4.0, Some(&font));
+    assert!(mixed.missing.is_empty());
+    let closed = mixed.paths.iter().filter(|path| path.elements().contains(&kurbo::PathEl::ClosePath)).count();
+    assert_eq!(closed, 1, "one letter of the font");
+    let sum = letter("Sleeve ", 4.0).width + 4.0 * 600.0 / 700.0 + letter(" 2", 4.0).width;
+    assert!((mixed.width - sum).abs() < 1e-9, "{} {sum}", mixed.width);
+    // 李 is in neither: a box and a report, the letters around it kept.
+    let lacking = letter_with("О 李", 4.0, Some(&font));
+    assert!(lacking.missing.contains(&'李') && lacking.paths.len() >= 2, "{lacking:?}");
+    assert!(Font::read(b"no font at all".to_vec(), "wrong.ttf").is_err());
 }

@@ -11,7 +11,7 @@ use super::outline::{KINK, Side, turn};
 use crate::geom::crossing::{first_rise, run_up};
 use crate::geom::offset::{Parallel, parallel, right};
 use crate::piece::Finish;
-use kurbo::{CubicBez, Line, ParamCurve, PathSeg, Point, Vec2};
+use kurbo::{CubicBez, Line, LineIntersection, ParamCurve, PathSeg, Point, Vec2};
 
 /// A mitre reaches no farther from the corner than this many times the wider allowance, and is cut square to the
 /// bisector beyond it. At equal widths that is a corner of 29°; the longest useful points (collars) are blunter.
@@ -194,9 +194,13 @@ impl Turn<'_> {
                 }
             }
         }
-        // Where the allowance is narrowed by a hollow there is no cut line to meet.
-        let usable = |cut: &Cut| !self.sides[side].parallel[cut.stretch].evolute;
-        best.map(|(_, cut)| cut).filter(|cut| usable(cut) && cut.point.distance(self.vertex) <= limit)
+        let (far, cut) = best?;
+        // Where the allowance is narrowed by a hollow there is no cut line to meet; and the way there may not lead back
+        // through the sew line.
+        let hollow = self.sides[side].parallel[cut.stretch].evolute;
+        let through = |hit: &LineIntersection| hit.line_t > 1e-3 / limit && hit.line_t < far;
+        let crosses = self.sides[side].side.run.iter().any(|segment| segment.intersect_line(ray).iter().any(through));
+        (!hollow && !crosses && cut.point.distance(self.vertex) <= limit).then_some(cut)
     }
 
     fn mitre(&self, trim: bool) -> Corner {

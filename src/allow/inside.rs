@@ -85,35 +85,47 @@ fn x_at(curve: &PathSeg, y: f64) -> f64 {
     curve.eval(t).x
 }
 
-/// Parameters whose normals pass through a point, or nearly so: all sign changes of the distance along the tangent, and
-/// its least sizes between them (two feet all but meet there).
+/// Parameters whose normals pass through a point, or nearly so: where the distance along the tangent changes its sign, and
+/// where it comes nearest to that. Two feet that all but meet are found both.
 pub fn feet(source: &Source, p: Point, [low, high]: [f64; 2]) -> Vec<f64> {
-    const GRID: usize = 32;
+    const GRID: usize = 48;
     let at = |i: usize| low + (high - low) * i as f64 / GRID as f64;
     let ahead = |t: f64| (p - source.point(t)).dot(source.tangent(t));
     let values: Vec<f64> = (0..=GRID).map(|i| ahead(at(i))).collect();
     let mut feet = vec![low, high];
     for i in 0..GRID {
-        let (mut a, mut b) = (at(i), at(i + 1));
         if (values[i] < 0.0) != (values[i + 1] < 0.0) {
-            for _ in 0..40 {
-                let t = 0.5 * (a + b);
-                if (ahead(t) < 0.0) == (values[i] < 0.0) { a = t } else { b = t }
-            }
-            feet.push(0.5 * (a + b));
+            feet.push(sign_change(&ahead, at(i), at(i + 1)));
         }
-        // The least size in the cells about a grid point; at both ends of the span in the outermost cell as well.
-        let least = |j: usize| {
-            values[j].abs() <= values[j.saturating_sub(1)].abs() && values[j].abs() <= values[(j + 1).min(GRID)].abs()
-        };
-        if least(i) || i + 1 == GRID {
-            (a, b) = (at(i.saturating_sub(1)), at(i + 1));
-            for _ in 0..40 {
-                let (c, d) = (a + 0.382 * (b - a), b - 0.382 * (b - a));
-                if ahead(c).abs() < ahead(d).abs() { b = d } else { a = c }
+        // About a grid point nearer to a change than its neighbours: does it change there and back?
+        let (before, after) = (i.saturating_sub(1), (i + 1).min(GRID));
+        let nearest = values[i].abs() <= values[before].abs() && values[i].abs() <= values[after].abs();
+        if nearest || i + 1 == GRID {
+            let sign = values[i].signum();
+            let (a, b) = (at(before), at(after));
+            let turn = least(|t| sign * ahead(t), a, b);
+            feet.push(turn);
+            if sign * ahead(turn) < 0.0 {
+                feet.extend([sign_change(&ahead, a, turn), sign_change(&ahead, turn, b)]);
             }
-            feet.push(0.5 * (a + b));
         }
     }
     feet
+}
+
+fn sign_change(value: &impl Fn(f64) -> f64, mut a: f64, mut b: f64) -> f64 {
+    let negative = value(a) < 0.0;
+    for _ in 0..44 {
+        let t = 0.5 * (a + b);
+        if (value(t) < 0.0) == negative { a = t } else { b = t }
+    }
+    0.5 * (a + b)
+}
+
+fn least(value: impl Fn(f64) -> f64, mut a: f64, mut b: f64) -> f64 {
+    for _ in 0..40 {
+        let (c, d) = (a + 0.382 * (b - a), b - 0.382 * (b - a));
+        if value(c) < value(d) { b = d } else { a = c }
+    }
+    0.5 * (a + b)
 }

@@ -24,7 +24,6 @@ mod corner;
 mod fold;
 mod fold_back;
 mod inside;
-mod kerf;
 mod outline;
 mod proof;
 mod region;
@@ -39,7 +38,6 @@ use proof::Flaw;
 use region::Region;
 
 pub use corner::MITRE_LIMIT;
-pub use kerf::kerf;
 
 /// How far the cut line may stray from the true one, mm.
 pub const TOLERANCE: f64 = 0.005;

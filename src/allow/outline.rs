@@ -8,7 +8,7 @@ use crate::piece::{Finish, Piece};
 use crate::units::LONGEST;
 use kurbo::{Affine, BezPath, CubicBez, Line, ParamCurve, ParamCurveArea, PathEl, PathSeg, Point, Vec2};
 
-/// Segments that stay within this distance of their start are dropped, mm: a fifth of the usual tolerance.
+/// Segments no larger than this are dropped, mm: a fifth of the usual tolerance.
 const CRUMB: f64 = 0.001;
 
 /// Control points this near to the chord make a cubic a line, mm.
@@ -137,7 +137,7 @@ pub fn outline(piece: &Piece, findings: &mut Vec<Finding>) -> Result<Outline> {
         return fault(Finding::error("the outline runs clockwise").hint(hint), piece, None);
     }
     if area < CRUMB {
-        return fault(Finding::error("the outline encloses nothing"), piece, None);
+        return fault(nothing(), piece, None);
     }
     let sides = sides(piece, steps);
     match fold(piece)? {
@@ -206,7 +206,7 @@ fn steps(piece: &Piece, findings: &mut Vec<Finding>) -> Result<Vec<Step>> {
         }
     }
     let Some((first, last)) = steps.first().zip(steps.last()) else {
-        return fault(Finding::error("the outline encloses nothing"), piece, None);
+        return fault(nothing(), piece, None);
     };
     let (start, gap) = (first.segment.start(), first.segment.start().distance(last.segment.end()));
     if gap > 2.0 * CRUMB {
@@ -219,6 +219,10 @@ fn steps(piece: &Piece, findings: &mut Vec<Finding>) -> Result<Vec<Step>> {
     Ok(steps)
 }
 
+fn nothing() -> Finding {
+    Finding::error("the outline encloses nothing").hint("draw its edges round the piece, counter-clockwise")
+}
+
 fn element_in_range(element: PathEl) -> bool {
     let fits = |p: Point| p.is_finite() && p.x.abs() <= LONGEST && p.y.abs() <= LONGEST;
     match element {
@@ -229,13 +233,14 @@ fn element_in_range(element: PathEl) -> bool {
     }
 }
 
-/// Farthest control point from the start.
-fn reach(segment: &PathSeg) -> f64 {
-    let CubicBez { p0, p1, p2, p3 } = segment.to_cubic();
-    match segment {
-        PathSeg::Line(line) => line.p0.distance(line.p1),
-        _ => p0.distance(p1).max(p0.distance(p2)).max(p0.distance(p3)),
-    }
+/// Greatest distance between two control points: the same whichever way the segment lies and runs.
+pub fn reach(segment: &PathSeg) -> f64 {
+    let CubicBez { p0, p1, p2, p3 } = match segment {
+        PathSeg::Line(line) => return line.p0.distance(line.p1),
+        curve => curve.to_cubic(),
+    };
+    let ends = p0.distance(p3).max(p1.distance(p2));
+    ends.max(p0.distance(p1)).max(p0.distance(p2)).max(p1.distance(p3)).max(p2.distance(p3))
 }
 
 fn with_start(segment: PathSeg, start: Point) -> PathSeg {

@@ -1,15 +1,15 @@
 //! The allowance region as its parts: piece, bands, corner shapes; and the loop that winds about all of them.
 
 use super::corner::{Corner, Cut, Strip, corner};
-use super::outline::{Outline, Side};
+use super::outline::{Outline, Side, reach};
 use crate::geom::offset::{Parallel, Source, parallel};
-use kurbo::{BezPath, Line, ParamCurve, ParamCurveNearest, PathSeg, Point, Shape};
+use kurbo::{BezPath, Line, ParamCurve, ParamCurveNearest, PathSeg, Point};
 
 /// Two stretches of a parallel that end this near to each other are one line, mm.
 const MEET: f64 = 0.1;
 
 /// Segments no larger than this are left by the sweep where two curves meet all but tangentially, mm.
-const CRUMB: f64 = 5e-4;
+pub const CRUMB: f64 = 5e-4;
 
 /// The band beside one side.
 #[derive(Clone, Debug)]
@@ -190,7 +190,7 @@ impl LoopPath {
 pub fn tidy(segments: &[PathSeg]) -> BezPath {
     let mut tidied: Vec<PathSeg> = Vec::with_capacity(segments.len());
     for segment in segments {
-        let crumb = Shape::bounding_box(segment).size().max_side() < CRUMB;
+        let crumb = reach(segment) < CRUMB;
         match (tidied.last_mut(), *segment) {
             _ if crumb => {}
             (Some(PathSeg::Line(a)), PathSeg::Line(b)) if continues(*a, b) => a.p1 = b.p1,
@@ -204,15 +204,20 @@ pub fn tidy(segments: &[PathSeg]) -> BezPath {
         tidied.pop();
         tidied[0] = PathSeg::Line(Line::new(last.p0, first.p1));
     }
+    // Ends that a crumb parted meet in the middle, whichever way the path runs.
+    let count = tidied.len();
+    let meet = |i: usize| tidied[i % count].end().midpoint(tidied[(i + 1) % count].start());
     let mut path = BezPath::new();
-    let Some(first) = tidied.first() else { return path };
-    path.move_to(first.start());
     for (i, segment) in tidied.iter().enumerate() {
-        let next = tidied[(i + 1) % tidied.len()].start();
-        let start = path.elements().last().and_then(kurbo::PathEl::end_point).unwrap_or(next);
-        path.push(moved(*segment, [start, next]).as_path_el());
+        let [start, end] = [meet(i + count - 1), meet(i)];
+        if i == 0 {
+            path.move_to(start);
+        }
+        path.push(moved(*segment, [start, end]).as_path_el());
     }
-    path.close_path();
+    if count > 0 {
+        path.close_path();
+    }
     path
 }
 

@@ -4,15 +4,15 @@
 //! nearly level. Here every stretch of the contour is recognised as a part of one segment of the loop, and neighbours meet
 //! where these segments truly cross.
 
-use super::region::{moved, tidy};
+use super::region::{CRUMB, moved, tidy};
 use crate::geom::offset::Source;
 use kurbo::{BezPath, Line, ParamCurve, ParamCurveDeriv, ParamCurveNearest, PathSeg, Point, Rect, Shape, Vec2};
 
 /// A contour's stretch is recognised within this distance, mm.
 const KNOWN: f64 = 0.25;
 
-/// Crossings are sought this far about the place that the sweep gives, mm.
-const NEAR: f64 = 1.0;
+/// Crossings are sought this far about the place that the sweep gives, mm. What comes of it is proven like all else.
+const NEAR: f64 = 5.0;
 
 /// A part of one segment of the loop.
 #[derive(Clone, Copy, Debug)]
@@ -43,6 +43,9 @@ fn parts(swept: &[PathSeg], sources: &[PathSeg]) -> Option<Vec<Part>> {
     };
     let mut parts: Vec<Part> = Vec::with_capacity(swept.len());
     for segment in swept {
+        if segment.start().distance(segment.end()) < CRUMB {
+            continue;
+        }
         let probes = [0.25, 0.5, 0.75].map(|t| segment.eval(t));
         let mut best: Option<(f64, Part)> = None;
         for (source, reach) in boxes.iter().enumerate() {
@@ -51,8 +54,10 @@ fn parts(swept: &[PathSeg], sources: &[PathSeg]) -> Option<Vec<Part>> {
             }
             let feet = probes.map(|p| nearest(source, p));
             let far = feet.iter().map(|foot| foot.1).fold(0.0, f64::max);
-            let ahead = feet[0].0 < feet[2].0;
-            if ahead && best.as_ref().is_none_or(|(least, _)| far < *least) {
+            // Not a neighbour that only passes by: the feet must go along as far as the probes do.
+            let (from, to) = (sources[source].eval(feet[0].0), sources[source].eval(feet[2].0));
+            let along = feet[0].0 < feet[2].0 && from.distance(to) > 0.5 * probes[0].distance(probes[2]);
+            if along && best.as_ref().is_none_or(|(least, _)| far < *least) {
                 let span = [segment.start(), segment.end()].map(|p| nearest(source, p).0);
                 best = Some((far, Part { source, span }));
             }
@@ -62,8 +67,8 @@ fn parts(swept: &[PathSeg], sources: &[PathSeg]) -> Option<Vec<Part>> {
                 Some(last) if last.source == part.source && part.span[1] > last.span[0] => last.span[1] = part.span[1],
                 _ => parts.push(part),
             },
-            // A crumb between two curves that all but touch; anything longer must be known.
-            None if segment.start().distance(segment.end()) < 0.01 => {}
+            // A makeshift between two curves that meet at a small angle; their true crossing takes its place.
+            None if segment.start().distance(segment.end()) < NEAR => {}
             None => return None,
         }
     }
@@ -84,16 +89,19 @@ fn welded(mut parts: Vec<Part>, sources: &[PathSeg]) -> Option<Vec<PathSeg>> {
         let next = (i + 1) % count;
         let (a, b) = (parts[i], parts[next]);
         let (curve, other) = (&sources[a.source], &sources[b.source]);
-        let follows = curve.end().distance(other.start()) < 1e-6;
-        if follows
-            && curve.eval(a.span[1]).distance(curve.end()) < 0.01
-            && other.eval(b.span[0]).distance(other.start()) < 0.01
-        {
+        let ends = [curve.eval(a.span[1]).distance(curve.end()), other.eval(b.span[0]).distance(other.start())];
+        let (u, v) = (velocity(curve, 1.0), velocity(other, 0.0));
+        // Where two segments of the loop follow smoothly, the sweep may see them part or meet a little way off.
+        let near = if u.cross(v).abs() < 0.01 * u.hypot() * v.hypot() { KNOWN } else { 0.01 };
+        if curve.end().distance(other.start()) < 1e-6 && ends[0].max(ends[1]) < near {
             parts[i].span[1] = 1.0;
             parts[next].span[0] = 0.0;
             continue;
         }
-        let [s, t] = crossing(curve, other, [a.span[1], b.span[0]])?;
+        let place = [a.span[1], b.span[0]];
+        let gap = curve.eval(place[0]).distance(other.eval(place[1]));
+        // Where a crumb between them was left out they may not cross, and are moved together below.
+        let [s, t] = crossing(curve, other, place).or((gap < 2.0 * CRUMB).then_some(place))?;
         parts[i].span[1] = s;
         parts[next].span[0] = t;
     }
@@ -106,10 +114,10 @@ fn welded(mut parts: Vec<Part>, sources: &[PathSeg]) -> Option<Vec<PathSeg>> {
         let curve = sources[part.source];
         segments.push(if from > 0.0 || to < 1.0 { curve.subsegment(from..to) } else { curve });
     }
-    // Both sides of a weld are the same point to 1e-9; make it one.
+    // Make both sides of a weld one point, in the middle, so that it does not matter which comes first.
+    let welds: Vec<Point> = (0..count).map(|i| segments[i].end().midpoint(segments[(i + 1) % count].start())).collect();
     for i in 0..count {
-        let next = segments[(i + 1) % count].start();
-        segments[i] = moved(segments[i], [segments[i].start(), next]);
+        segments[i] = moved(segments[i], [welds[(i + count - 1) % count], welds[i]]);
     }
     Some(segments)
 }

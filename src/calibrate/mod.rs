@@ -1,4 +1,4 @@
-//! The device's correction, applied once.
+//! The device's correction, applied once; and how it is found: a test square to measure, and what its readings say.
 //!
 //! A machine that draws J · commanded is sent J⁻¹ · nominal. [`correct`] turns a [`Job`] into a [`CorrectedJob`];
 //! nothing turns one back and no writer takes a `Job`, so a correction can't be forgotten or happen twice:
@@ -30,9 +30,21 @@
 //! }
 //! ```
 
+mod draw;
+mod feed;
+mod ratios;
+mod solve;
+mod words;
+
+pub use draw::{Ladder, Size, TestSquare, square};
+pub use ratios::{Named, named};
+pub use solve::{Nominal, Readings, Solution, resolution, solve};
+pub use words::{residual, say};
+
 use crate::device::Correction;
 use crate::order::Job;
 use crate::units::trimmed;
+use feed::Inverse;
 use kurbo::{Affine, Point};
 
 /// A job in the machine's own coordinates.
@@ -47,7 +59,7 @@ pub struct CorrectedJob {
 pub struct Stamp {
     /// The day the correction was measured; empty where the machine was never measured.
     pub date: String,
-    /// J: measured = J · commanded.
+    /// J: measured = J · commanded; with a feed in spans, its mean.
     pub matrix: Affine,
     /// One line for people, such as `correction 2026-10-02: x 0.9973, y 1.0021, skew 0`.
     pub text: String,
@@ -75,16 +87,15 @@ pub fn correct(job: Job, correction: Option<&Correction>) -> CorrectedJob {
     let matrix = correction.map_or(Affine::IDENTITY, matrix);
     let date = correction.map_or(String::new(), |correction| correction.date.clone());
     let stamp = Stamp { date, matrix, text: stamp_text(correction) };
-    if correction.is_none() {
-        return CorrectedJob { job, stamp };
-    }
     let mut job = job;
-    let inverse = matrix.inverse();
-    for stroke in job.passes.iter_mut().flat_map(|pass| &mut pass.strokes) {
-        stroke.path.apply_affine(inverse);
+    if let Some(correction) = correction {
+        let inverse = Inverse::new(correction);
+        for stroke in job.passes.iter_mut().flat_map(|pass| &mut pass.strokes) {
+            stroke.path = inverse.path(&stroke.path);
+        }
+        let right = [0.0, job.height].map(|y| inverse.point(Point::new(job.width, y)).x);
+        (job.width, job.height) = (right[0].max(right[1]), inverse.point(Point::new(0.0, job.height)).y);
     }
-    let right = [0.0, job.height].map(|y| (inverse * Point::new(job.width, y)).x);
-    (job.width, job.height) = (right[0].max(right[1]), (inverse * Point::new(0.0, job.height)).y);
     CorrectedJob { job, stamp }
 }
 
@@ -98,9 +109,10 @@ pub fn identity(job: Job) -> CorrectedJob {
 pub fn stamp_text(correction: Option<&Correction>) -> String {
     match correction {
         None => "not calibrated".into(),
-        Some(Correction { date, x, y, skew, .. }) => {
+        Some(Correction { date, x, y, skew, feed, .. }) => {
             let [x, y, skew] = [x, y, skew].map(|number| trimmed(*number, 6));
-            format!("correction {date}: x {x}, y {y}, skew {skew}")
+            let spans = if feed.is_empty() { String::new() } else { format!(", feed in {} spans", feed.len()) };
+            format!("correction {date}: x {x}, y {y}, skew {skew}{spans}")
         }
     }
 }

@@ -25,12 +25,22 @@ pub enum Command {
     Allow(AllowArgs),
     /// Lay the pieces on cloth: how much to buy, for every cloth and width
     Lay(LayArgs),
+    /// A drawing of another program in (SVG, DXF), pieces out
+    Read(ReadArgs),
     /// Measure a written file against its pieces
     Proof(ProofArgs),
     /// Write a folder with a style and measures to start from
     New(NewArgs),
-    /// The machines' profiles: list, check, explain
+    /// Draw every piece of a style with its points and edges by name
+    Picture(PictureArgs),
+    /// What was noted at a person's fittings; pass it into the person's block
+    Fit(FitArgs),
+    /// The machines' profiles: list, check, explain, history
     Device(DeviceArgs),
+    /// Draw a test square for a machine; with its readings, find the machine's correction
+    Square(super::square::SquareArgs),
+    /// Send a job to a machine, to an address that its profile names
+    Send(super::send::SendArgs),
 }
 
 /// Where pieces come from.
@@ -74,6 +84,12 @@ pub struct MakeArgs {
     /// Search so many times as long for closer lays
     #[arg(long, value_name = "NUMBER", default_value_t = 1)]
     pub effort: u64,
+    /// A device that also draws the whole style at a quarter of its size, to pin up; give it again for each device
+    #[arg(long, value_name = "NAME", num_args = 1..)]
+    pub quarter_scale: Vec<String>,
+    /// A font (.ttf, .otf) for letters that the program has no pen strokes for
+    #[arg(long, value_name = "FILE")]
+    pub font: Option<PathBuf>,
     /// Print what was made as JSON on standard output
     #[arg(long)]
     pub json: bool,
@@ -115,13 +131,67 @@ pub struct NewArgs {
     pub folder: PathBuf,
 }
 
+/// Arguments of `picture`.
+#[derive(Debug, Args)]
+pub struct PictureArgs {
+    /// A style sheet (`*.style.kdl`)
+    #[arg(value_name = "STYLE")]
+    pub style: PathBuf,
+    /// A person's measures (`*.measures.kdl`)
+    #[arg(short, long, value_name = "FILE")]
+    pub measures: PathBuf,
+    /// Estimate the measures that the person lacks
+    #[arg(long)]
+    pub estimate: bool,
+    /// The folder for the drawings, an SVG for each piece
+    #[arg(short, long, value_name = "DIR")]
+    pub out: PathBuf,
+}
+
+/// Arguments of `fit`.
+#[derive(Debug, Args)]
+pub struct FitArgs {
+    /// A person's measures (`*.measures.kdl`)
+    #[arg(value_name = "FILE")]
+    pub measures: PathBuf,
+    /// Let what was noted in this style count for every style of the person; the file is changed
+    #[arg(long, value_name = "STYLE")]
+    pub into_block: Option<String>,
+}
+
 /// Arguments of `allow`.
 #[derive(Debug, Args)]
 pub struct AllowArgs {
     /// Pieces (`*.pieces.json`)
     #[arg(value_name = "PIECES")]
     pub pieces: PathBuf,
+    /// How far a cut line may stray from the true one, mm: 0.0005 to 1
+    #[arg(long, value_name = "MM", default_value_t = oaktag::allow::TOLERANCE)]
+    pub tolerance: f64,
     /// The file to write; without it the pieces go to standard output
+    #[arg(short, long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+/// Arguments of `read`.
+#[derive(Debug, Args)]
+pub struct ReadArgs {
+    /// The drawing: SVG, or DXF as text
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// What the pieces and edges are called (`*.names.kdl`); without it the file of that name beside the drawing, if any
+    #[arg(short, long, value_name = "FILE")]
+    pub names: Option<PathBuf>,
+    /// Units to the inch of an SVG that does not say: 96, 90 or 72
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=9600))]
+    pub dpi: Option<u16>,
+    /// The unit of a DXF that does not say: mm, cm or in
+    #[arg(long)]
+    pub unit: Option<String>,
+    /// Ends of lines that are this near to each other are joined, mm
+    #[arg(long, value_name = "MM", default_value_t = oaktag::read::pieces::JOIN)]
+    pub join: f64,
+    /// The pieces to write (`*.pieces.json`); without it they go to standard output
     #[arg(short, long, value_name = "FILE")]
     pub out: Option<PathBuf>,
 }
@@ -138,6 +208,9 @@ pub struct ProofArgs {
     /// The device it was made for
     #[arg(short, long, value_name = "NAME")]
     pub device: String,
+    /// The font that it was made with
+    #[arg(long, value_name = "FILE")]
+    pub font: Option<PathBuf>,
     /// Print the proof as JSON
     #[arg(long)]
     pub json: bool,
@@ -171,6 +244,27 @@ pub enum DeviceCommand {
         /// Print the profile, with every default filled in, and the findings as JSON
         #[arg(long)]
         json: bool,
+    },
+    /// Show every correction that was recorded, and which is in force
+    History {
+        /// A profile's file or its short name
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// Print as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Go back to the correction before the newest; nothing that was recorded is lost
+    Back {
+        /// A profile's file or its short name
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// The medium; the first where none is named
+        #[arg(long)]
+        medium: Option<String>,
+        /// The day to record it under, as in 2026-10-02; today by this computer's clock where none is given
+        #[arg(long)]
+        date: Option<String>,
     },
     /// Say in plain words what a machine will do
     Explain {

@@ -2,33 +2,28 @@
 
 use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
-use super::{End, Outcome, disk, say, watch};
+use super::{End, Outcome, disk, manifest, record, say, watch};
 use oaktag::cloth;
+use oaktag::device::stale;
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::geom::{crossing, path};
 use oaktag::lay::{self, search::Budget};
 use oaktag::piece::{Piece, json};
 use oaktag::pipeline::{self, Laying, Made, NamedDevice, Walked};
 use oaktag::report::{self, FileLine};
+use oaktag::text::Font;
 use std::path::Path;
+use std::sync::Arc;
 
 /// `oaktag make`.
 pub fn make(args: &MakeArgs) -> Outcome {
-    let mut devices: Vec<NamedDevice> = Vec::new();
-    for name in &args.device {
-        let (device, findings) = disk::device(name)?;
-        say::findings(&findings);
-        if devices.iter().any(|other| other.name == device.name) {
-            return Err(Finding::error(format!("two devices are called \"{}\"", device.name))
-                .hint("name each device once")
-                .into());
-        }
-        devices.push(device);
-    }
+    let small = devices(&args.quarter_scale)?;
+    let devices = devices(&args.device)?;
+    let font = font(args.font.as_deref())?;
     let cloths = args.cloth.iter().map(|path| cloth::read(&disk::read_text(path)?, &path.display().to_string()));
     let cloths = cloths.collect::<Result<Vec<_>>>()?;
     let budget = Budget { evaluations: lay::QUICK.evaluations.saturating_mul(args.effort.max(1)), ..lay::QUICK };
-    let laying = Laying { cloths: &cloths, budget };
+    let laying = Laying { cloths: &cloths, budget, font: font.as_ref(), quarter_scale: &small };
     let mut end = End::Done;
     let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
@@ -36,6 +31,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
         unit.get_or_insert(walked.set.unit);
+        say_fitting(&walked);
         let person = walked.set.person.clone();
         let folder = disk::file_word(&person);
         if folders.contains(&folder) {
@@ -74,8 +70,43 @@ pub fn make(args: &MakeArgs) -> Outcome {
     Ok(end)
 }
 
+/// Before and after, where the person was fitted.
+fn say_fitting(walked: &Walked) {
+    let table = report::fitting_text(&walked.fitting);
+    if !table.is_empty() {
+        say::line(&format!("{}\n{table}", walked.set.person));
+    }
+}
+
+/// The devices of those names, each once.
+fn devices(names: &[String]) -> Result<Vec<NamedDevice>> {
+    let mut devices: Vec<NamedDevice> = Vec::new();
+    for name in names {
+        let (device, findings) = disk::device(name)?;
+        say::findings(&findings);
+        say::findings(&stale(&device.device, &record::today()));
+        if devices.iter().any(|other| other.name == device.name) {
+            return Err(Finding::error(format!("two devices are called \"{}\"", device.name))
+                .hint("name each device once")
+                .into());
+        }
+        devices.push(device);
+    }
+    Ok(devices)
+}
+
+/// The font that the user names.
+fn font(file: Option<&Path>) -> Result<Option<Arc<Font>>> {
+    let Some(file) = file else { return Ok(None) };
+    let font = Font::read(disk::read_bytes(file)?, &file.display().to_string())?;
+    Ok(Some(Arc::new(font)))
+}
+
 /// The name of the proof sheet in a person's folder.
 const PROOF_SHEET: &str = "proof-sheet.html";
+
+/// The name of the making sheet in a person's folder.
+const MAKING_SHEET: &str = "making-sheet.html";
 
 fn write_made(folder: &Path, made: &Made) -> Result<()> {
     let cut_lines: Vec<_> = made.cut.iter().map(|piece| piece.cut_line.clone()).collect();
@@ -83,8 +114,11 @@ fn write_made(folder: &Path, made: &Made) -> Result<()> {
     let pieces_name = format!("{}.pieces.json", disk::file_word(&made.walked.set.style));
     let mut files: Vec<(String, &[u8])> =
         made.files.iter().map(|file| (file.line().file.clone(), file.bytes())).collect();
+    let list = manifest::with(folder, &made.files);
     files.push((pieces_name, pieces.as_bytes()));
+    files.push((manifest::NAME.into(), list.as_bytes()));
     files.push((PROOF_SHEET.into(), made.proof_sheet.as_bytes()));
+    files.push((MAKING_SHEET.into(), made.making_sheet.as_bytes()));
     disk::write_all(folder, &files)
 }
 
@@ -109,6 +143,7 @@ fn draft_once(args: &DraftArgs) -> Outcome {
     let mut end = End::Done;
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
+        say_fitting(&walked);
         say::findings(&walked.findings);
         if !args.from.anyway && walked.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
             say::line(&format!("{}: held back. --anyway goes on all the same.", walked.set.person));
@@ -137,6 +172,9 @@ pub fn walk(args: &WalkArgs) -> Outcome {
     for Person { name, walked } in people::load(&args.from)? {
         if args.lines {
             say::data(&json_line(&name, &walked))?;
+            if walked.is_err() {
+                end = End::Failed;
+            }
             continue;
         }
         let Some(walked) = drafted(walked, &mut end) else { continue };
@@ -198,7 +236,7 @@ fn drafted(walked: Result<Walked>, end: &mut End) -> Option<Walked> {
 /// `oaktag allow`.
 pub fn allow(args: &AllowArgs) -> Outcome {
     let set = people::read_pieces(&args.pieces)?;
-    let (cut, findings) = pipeline::cut(&set)?;
+    let (cut, findings) = pipeline::cut_within(&set, args.tolerance)?;
     say::findings(&findings);
     let cut_lines: Vec<_> = cut.into_iter().map(|piece| piece.cut_line).collect();
     let text = json::write_with_cut_lines(&set, &cut_lines);
@@ -217,7 +255,7 @@ pub fn proof(args: &ProofArgs) -> Outcome {
     let set = people::read_pieces(&args.pieces)?;
     let bytes = disk::read_bytes(&args.file)?;
     let file = args.file.display().to_string();
-    let sheets = pipeline::sheets(&set, &named.device)?;
+    let sheets = pipeline::sheets_with(&set, &named.device, font(args.font.as_deref())?.as_ref())?;
     // The file does not say which sheet it holds: it is the one that it fits best.
     let mut best: Option<oaktag::proof::Proof> = None;
     for sheet in &sheets {

@@ -1,7 +1,7 @@
 //! `oaktag device`: the profiles, listed, checked, explained.
 
 use super::args::{DeviceArgs, DeviceCommand};
-use super::{End, Outcome, disk, say};
+use super::{End, Outcome, disk, record, say};
 use oaktag::device::{self, Device, MediumKind};
 use oaktag::diag::{Finding, Severity};
 use oaktag::pipeline::NamedDevice;
@@ -16,6 +16,8 @@ pub fn device(args: &DeviceArgs) -> Outcome {
         Some(DeviceCommand::List { json }) => list(args.json || *json),
         Some(DeviceCommand::Check { file, json }) => check(file, args.json || *json),
         Some(DeviceCommand::Explain { name, json }) => explain(name, args.json || *json),
+        Some(DeviceCommand::History { name, json }) => record::history(name, args.json || *json),
+        Some(DeviceCommand::Back { name, medium, date }) => record::back(name, medium.as_deref(), date.as_deref()),
     }
 }
 

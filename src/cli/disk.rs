@@ -108,6 +108,24 @@ pub fn device(name: &str) -> Result<(NamedDevice, Vec<Finding>)> {
     Err(oaktag::source::with_known(Finding::error(format!("there is no device \"{name}\"")), name, &known).into())
 }
 
+/// Where a device's profile lies and is written to, and the text that it starts from where it comes with the program.
+pub fn profile_place(name: &str) -> Result<(PathBuf, Option<&'static str>)> {
+    let path = Path::new(name);
+    let beside = Path::new(PROFILES).join(format!("{name}.device.kdl"));
+    let found = if path.extension().is_some_and(|extension| extension == "kdl") || path.is_file() {
+        path
+    } else if beside.is_file() {
+        &beside
+    } else {
+        let text = BUILT_IN.iter().find(|(known, _)| *known == name).map(|(_, text)| *text);
+        // Another name is no device: said as wherever one is looked for.
+        device(name)?;
+        return Ok((beside, text));
+    };
+    // A link stays a link: what it leads to is written.
+    Ok((fs::canonicalize(found).unwrap_or_else(|_| found.to_owned()), None))
+}
+
 /// A profile's file.
 pub fn device_file(path: &Path) -> Result<(NamedDevice, Vec<Finding>)> {
     read_device(path, short_name(path))

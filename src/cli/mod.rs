@@ -4,10 +4,18 @@ mod args;
 mod commands;
 mod device;
 mod disk;
+mod fit;
 mod lay;
+mod manifest;
 mod new;
 mod people;
+mod picture;
+mod progress;
+mod read;
+mod record;
 mod say;
+mod send;
+mod square;
 mod watch;
 
 use args::{Cli, Command};
@@ -38,9 +46,14 @@ pub fn run() -> ExitCode {
         Command::Walk(args) => commands::walk(args),
         Command::Allow(args) => commands::allow(args),
         Command::Lay(args) => lay::lay(args),
+        Command::Read(args) => read::read(args),
         Command::Proof(args) => commands::proof(args),
         Command::New(args) => new::new(args),
+        Command::Picture(args) => picture::picture(args),
+        Command::Fit(args) => fit::fit(args),
         Command::Device(args) => device::device(args),
+        Command::Square(args) => square::square(args),
+        Command::Send(args) => send::send(args),
     };
     match outcome {
         Ok(End::Done) => ExitCode::SUCCESS,

@@ -2,6 +2,7 @@
 
 use super::args::From;
 use super::disk;
+use super::progress::Progress;
 use oaktag::diag::{Finding, Result};
 use oaktag::draft::Choices;
 use oaktag::measures::{self, Measures};
@@ -39,7 +40,7 @@ pub fn load(from: &From) -> Result<Vec<Person>> {
         return Err(Finding::error("whose measures?").hint("add --measures FILE.measures.kdl").into());
     }
     let choices = read_choices(&from.set)?;
-    let of_file = |path: &std::path::PathBuf| -> Vec<Person> {
+    let people_of = |path: &std::path::PathBuf| -> Vec<Person> {
         let read = disk::read_text(path).and_then(|text| measures::read_all(&text, &path.display().to_string()));
         match read {
             Err(finding) => vec![Person { name: path.display().to_string(), walked: Err(finding) }],
@@ -51,6 +52,12 @@ pub fn load(from: &From) -> Result<Vec<Person>> {
                 })
                 .collect(),
         }
+    };
+    let progress = Progress::new(from.measures.len());
+    let of_file = |path: &std::path::PathBuf| -> Vec<Person> {
+        let people = people_of(path);
+        progress.step();
+        people
     };
     Ok(from.measures.par_iter().flat_map_iter(of_file).collect())
 }

@@ -86,7 +86,7 @@ pub fn explain(device: &Device) -> Vec<String> {
 }
 
 /// What to mind before a machine with those tools runs; the maker's manual comes first.
-fn cautions(device: &Device) -> Vec<&'static str> {
+pub fn cautions(device: &Device) -> Vec<&'static str> {
     let mut cautions = Vec::new();
     let tips: Vec<Tip> = device.tools.iter().map(|tool| tool.tip).collect();
     if device.cuts() {

@@ -9,6 +9,9 @@ use crate::units::Unit;
 /// Clear space between pieces where the profile does not say, mm: room for two lines of a pen.
 const GAP: f64 = 3.0;
 
+/// Left free along the edge of pages that are glued together, mm: a line's width, which would be cut in half there.
+const EDGE: f64 = 0.5;
+
 /// How far pages overlap where the profile does not say, mm: room to glue (common practice, no source).
 const OVERLAP: f64 = 10.0;
 
@@ -101,7 +104,7 @@ pub(super) fn read(node: Node<'_>, unit: Unit, media: &[Medium]) -> Result<Mediu
                 along: count(node, "along")?.unwrap_or_else(|| along.within(GLUED[1])),
             };
             let kind = MediumKind::Roll { width: across.glued(pages.across), longest: along.glued(pages.along) };
-            Ok(Medium { name, kind, margins: Margins::all(0.0), gap, pages: Some(pages) })
+            Ok(Medium { name, kind, margins: Margins::all(EDGE), gap, pages: Some(pages) })
         }
     }
 }

@@ -4,6 +4,7 @@
 //! stage has to guess. [`explain`] says in plain words what the machine will do, [`check`] what is worth a thought.
 
 mod axes;
+mod correction;
 mod explain;
 mod limits;
 mod links;
@@ -12,11 +13,13 @@ mod read;
 mod tools;
 
 pub use axes::{Axes, Corner, Way};
-pub use explain::{explain, kind};
+pub use correction::{Correction, FeedSpan, Reading, Sure, date_of, day_number, stale, with_correction};
+pub use explain::{cautions, explain, kind};
 pub use limits::check;
 pub use read::read;
 
 use crate::role::Role;
+use crate::units::Unit;
 use serde::Serialize;
 
 /// A machine, as its profile describes it.
@@ -24,6 +27,8 @@ use serde::Serialize;
 pub struct Device {
     /// Its name, by kind.
     pub name: String,
+    /// Unit of bare lengths in its profile, and of bare readings.
+    pub unit: Unit,
     /// The language of its files.
     pub language: Language,
     /// How far a flattened curve may stray, mm.
@@ -56,6 +61,8 @@ pub struct Device {
     pub links: Vec<Link>,
     /// Every correction that was recorded, oldest first.
     pub corrections: Vec<Correction>,
+    /// After so many days a correction is doubted.
+    pub measure_again: u32,
 }
 
 /// A file language.
@@ -250,6 +257,16 @@ pub enum Tip {
     },
 }
 
+impl Tip {
+    /// What it takes away, mm; 0 where it only parts or draws.
+    pub fn kerf(self) -> f64 {
+        match self {
+            Self::Laser { kerf } | Self::Router { kerf } => kerf,
+            Self::Plain | Self::Drag { .. } | Self::Turning { .. } => 0.0,
+        }
+    }
+}
+
 /// Heights of a tool that is raised and lowered, mm above the medium.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Heights {
@@ -259,7 +276,7 @@ pub struct Heights {
     pub down: f64,
 }
 
-/// Uncut tabs.
+/// Uncut tabs in closed cut lines, two at least in each; a line shorter than four of them is cut through.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Bridges {
     /// What stays uncut, along the line, mm.
@@ -310,26 +327,12 @@ pub enum Flow {
     XonXoff,
 }
 
-/// The machine's own distortion as measured: measured = J · commanded, with J = [[x, skew], [0, y]].
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Correction {
-    /// The day it was measured, as written.
-    pub date: String,
-    /// The medium it was measured on.
-    pub medium: String,
-    /// Drawn length over commanded length along x.
-    pub x: f64,
-    /// The same along y.
-    pub y: f64,
-    /// Shift along x for each unit of y.
-    pub skew: f64,
-}
-
 impl Device {
     /// A machine of that language without media or tools, everything else as a profile that says nothing has it.
     pub fn plain(name: &str, language: Language) -> Self {
         Self {
             name: name.into(),
+            unit: Unit::Millimetre,
             language,
             tolerance: read::TOLERANCE,
             units_per_mm: language.units_per_mm(),
@@ -346,12 +349,8 @@ impl Device {
             tools: Vec::new(),
             links: Vec::new(),
             corrections: Vec::new(),
+            measure_again: read::MEASURE_AGAIN,
         }
-    }
-
-    /// The newest correction that was measured on that medium; of two on one day the one recorded later.
-    pub fn correction(&self, medium: &str) -> Option<&Correction> {
-        self.corrections.iter().filter(|correction| correction.medium == medium).max_by(|a, b| a.date.cmp(&b.date))
     }
 
     /// The medium of that name.

@@ -1,10 +1,10 @@
 //! `*.device.kdl`: a profile, read and checked.
 
 use super::axes::{Axes, Corner, Way};
-use super::{Blocks, Correction, Device, Language, Medium, MediumKind, Sequence};
-use super::{limits, links, media, tools};
+use super::{Blocks, Device, Language, MediumKind, Sequence};
+use super::{correction, limits, links, media, tools};
 use crate::diag::{Finding, Result};
-use crate::measures::{is_date, read_unit};
+use crate::measures::read_unit;
 use crate::source::{self, Node, Value, with_known};
 use crate::units::{LONGEST, Unit};
 use std::ops::RangeInclusive;
@@ -22,11 +22,14 @@ const LANGUAGES: [(&str, Language); 6] = [
 /// How far a flattened curve strays where the profile does not say, mm.
 pub(super) const TOLERANCE: f64 = 0.01;
 
+/// After so many days a correction is doubted where the profile does not say (common practice, no source).
+pub(super) const MEASURE_AGAIN: u32 = 180;
+
 /// Longest `start` or `end`, characters.
 const LONGEST_TEXT: usize = 2000;
 
 /// What a device may hold.
-const ENTRIES: [&str; 16] = [
+const ENTRIES: [&str; 17] = [
     "unit",
     "language",
     "tolerance",
@@ -43,6 +46,7 @@ const ENTRIES: [&str; 16] = [
     "tool",
     "link",
     "correction",
+    "measure-again",
 ];
 
 /// Those that may come more than once.
@@ -74,6 +78,7 @@ pub fn read(text: &str, file: &str) -> Result<(Device, Vec<Finding>)> {
         return Err(root.error("the device has no language").hint(hint).into());
     };
     let mut device = Device::plain(root.title()?.trim(), read_language(language)?);
+    device.unit = unit;
     let mut findings = Vec::new();
     for node in root.children() {
         read_entry(node, unit, &mut device, &mut findings)?;
@@ -87,14 +92,25 @@ pub fn read(text: &str, file: &str) -> Result<(Device, Vec<Finding>)> {
         return Err(root.error("the device has no tool").hint(hint).into());
     }
     for node in root.children().filter(|node| node.name() == "correction") {
-        let correction = read_correction(node)?;
-        check_correction(node, &correction, &device.media)?;
+        let correction = correction::read(node)?;
+        correction::check(node, &correction, &device.media)?;
         device.corrections.push(correction);
     }
     device.corrections.sort_by(|a, b| a.date.cmp(&b.date));
+    keep_clear(&mut device);
     device.tools.sort_by_key(|tool| tool.kind);
     limits::judge(root, &device)?;
     Ok((device, findings))
+}
+
+/// Glued pages show nothing left of their first column, so what a skew leans to the left by has to stay clear of it.
+fn keep_clear(device: &mut Device) {
+    for medium in device.media.iter_mut().filter(|medium| medium.pages.is_some()) {
+        let MediumKind::Roll { width, .. } = medium.kind else { continue };
+        let of_medium = device.corrections.iter().filter(|correction| correction.medium == medium.name);
+        let lean = of_medium.map(|correction| correction.skew * width / correction.y).fold(0.0, f64::max);
+        medium.margins.left += lean;
+    }
 }
 
 fn read_entry(node: Node<'_>, unit: Unit, device: &mut Device, findings: &mut Vec<Finding>) -> Result<()> {
@@ -139,6 +155,14 @@ fn read_entry(node: Node<'_>, unit: Unit, device: &mut Device, findings: &mut Ve
         "sequence" => {
             let ways = [("tool-by-tool", Sequence::ToolByTool), ("piece-by-piece", Sequence::PieceByPiece)];
             device.sequence = choice(only(node)?, "sequence", &ways)?;
+        }
+        "measure-again" => {
+            node.only_takes(0, &["after-days"])?;
+            no_children(node)?;
+            let Some(value) = node.prop("after-days") else {
+                return Err(node.error("\"measure-again\" needs after-days=, a number").into());
+            };
+            device.measure_again = whole(value, 1..=36_500)?;
         }
         "blocks" => {
             let ways = [("with-allowance", Blocks::WithAllowance), ("net", Blocks::Net)];
@@ -221,57 +245,6 @@ fn read_text(node: Node<'_>, language: Language) -> Result<String> {
         return Err(value.error(message).hint("an escape character is written \\u{1b}").into());
     }
     Ok(text.into())
-}
-
-fn read_correction(node: Node<'_>) -> Result<Correction> {
-    node.only_takes(1, &["medium", "x", "y", "skew"])?;
-    let date = node.title()?;
-    if !is_date(date) {
-        let message = format!("\"{date}\" is not a date such as 2026-10-02");
-        return Err(node.error(message).hint("year, month, day").into());
-    }
-    // What was measured stays in the file for the record; the numbers above are what counts.
-    for child in node.children() {
-        let known = ["square", "width", "height", "diagonal"];
-        if !known.contains(&child.name()) {
-            return Err(child.unknown(&known).into());
-        }
-    }
-    let needs = |key: &str, what: &str| {
-        node.prop(key).ok_or_else(|| Box::new(node.error(format!("\"correction\" needs {key}=, {what}"))))
-    };
-    let medium = needs("medium", "the name of a medium")?.string()?.to_owned();
-    let ratio = |key: &str| number(needs(key, "drawn length over commanded length, such as 0.9987")?, 0.5..=2.0);
-    let (x, y) = (ratio("x")?, ratio("y")?);
-    let skew = node.prop("skew").map_or(Ok(0.0), |value| number(value, -0.5..=0.5))?;
-    Ok(Correction { date: date.into(), medium, x, y, skew })
-}
-
-/// The correction's medium is one of the device's, and its lean stays within the margin: a job is corrected about the
-/// sheet's corner, and must not come to lie at negative coordinates.
-fn check_correction(node: Node<'_>, correction: &Correction, media: &[Medium]) -> Result<()> {
-    let Some(medium) = media.iter().find(|medium| medium.name == correction.medium) else {
-        let names: Vec<&str> = media.iter().map(|medium| &*medium.name).collect();
-        let finding = node.error(format!("there is no medium \"{}\"", correction.medium));
-        return Err(with_known(finding, &correction.medium, &names).into());
-    };
-    let top = match medium.kind {
-        MediumKind::Roll { width, .. } => width,
-        MediumKind::Sheet { height, .. } => height,
-    } - medium.margins.top;
-    let lean = correction.skew * top / correction.y;
-    let margin = medium.pages.map_or(medium.margins.left, |pages| pages.margins.left);
-    if lean > margin {
-        let message = format!(
-            "a skew of {} leans {lean:.1} mm across the medium, more than its margin of {margin:.1} mm",
-            correction.skew
-        );
-        return Err(node
-            .error(message)
-            .hint("square the machine up by its maker's manual, or widen the margin")
-            .into());
-    }
-    Ok(())
 }
 
 /// The node's one value, with nothing beside or inside it.

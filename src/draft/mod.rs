@@ -5,25 +5,29 @@
 
 mod darts;
 mod edges;
+mod fitting;
+mod made;
 mod marks;
 mod points;
+mod scope;
 mod shears;
 mod sides;
 mod strips;
 mod vary;
 mod worn;
 
+pub use fitting::FittingRow;
 pub use worn::WornRow;
 
 use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::measures::{Measures, Side};
-use crate::piece::{Cut, Dart, Edge, Fit, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
+use crate::piece::{Fit, Join, Piece, PieceSet, Span};
 use crate::source::Text;
 use crate::style::formula::{Dimension, Formula, Quantity, Scope};
-use crate::style::{Along, Grain, PieceSteps, Seam, SpanRef, Style};
+use crate::style::{Along, PieceSteps, Seam, SpanRef, Style};
 use crate::units::{Unit, format_length, trimmed};
-use kurbo::{Affine, BezPath, Point, Vec2};
+use kurbo::{Affine, BezPath, Point};
 use sides::{Body, Split};
 use std::collections::{BTreeMap, HashMap};
 use std::rc::Rc;
@@ -38,6 +42,8 @@ pub struct Drafted {
     pub set: PieceSet,
     /// What the garment measures when worn.
     pub worn: Vec<WornRow>,
+    /// What the notes of fittings changed.
+    pub fitting: Vec<FittingRow>,
     /// Notes and warnings.
     pub findings: Vec<Finding>,
 }
@@ -51,16 +57,84 @@ pub fn draft(style: &Style, measures: &Measures, choices: &Choices) -> Result<(P
     whole(style, measures, choices).map(|drafted| (drafted.set, drafted.findings))
 }
 
+/// A named point of a piece as it was drafted, before anything was cut or moved.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NamedPoint {
+    /// The piece's name in the style.
+    pub piece: String,
+    /// The point's name.
+    pub name: String,
+    /// Where it lies.
+    pub at: Point,
+}
+
+/// Every named point of every piece that is made, in the style's order; where left and right differ, of the side that the
+/// piece is drawn for.
+///
+/// # Errors
+/// As [`draft`].
+pub fn points(style: &Style, measures: &Measures, choices: &Choices) -> Result<Vec<NamedPoint>> {
+    let mut drafter = Drafter::new(style, measures, choices)?;
+    let mut points = Vec::new();
+    for (index, steps) in style.pieces.iter().enumerate() {
+        if steps.block || !drafter.holds(steps.when.as_ref())? {
+            continue;
+        }
+        drafter.piece = index;
+        drafter.body = if drafter.sided { steps.drawn.map_or(Body::Both, Body::Only) } else { Body::Both };
+        for step in &steps.points {
+            let at = drafter.point(&step.name)?;
+            points.push(NamedPoint { piece: steps.name.text.clone(), name: step.name.text.clone(), at });
+        }
+        drafter.body = Body::Both;
+    }
+    Ok(points)
+}
+
 /// [`draft`], with what the garment measures when worn.
 ///
 /// # Errors
 /// As [`draft`].
 pub fn whole(style: &Style, measures: &Measures, choices: &Choices) -> Result<Drafted> {
-    run(Drafter::new(style, measures, choices)?, measures, &[])
+    let drafter = Drafter::new(style, measures, choices)?;
+    let notes = fitting::notes(style, &measures.fittings);
+    if notes.is_empty() {
+        return run(drafter, measures, &[]).map(|(drafted, _)| drafted);
+    }
+    let (plain, splits) = run(drafter.clone(), measures, &[])?;
+    // A note for one side needs its pieces apart; which these are is known when it has been carried out.
+    let (before, splits) = if notes.iter().any(|(_, note)| note.side.is_some()) {
+        let drawn = style.pieces.iter().filter(|steps| steps.drawn.is_some());
+        let all: Vec<String> = drawn.map(|steps| steps.name.text.clone()).collect();
+        let (apart, splits) = run(drafter.clone(), measures, &all)?;
+        (apart.set, splits)
+    } else {
+        (plain.set.clone(), splits)
+    };
+    let (fitted, said) = fitting::apply(style, &before, &splits, &notes)?;
+    let apart = |index: &usize| {
+        let name = &style.pieces[*index].name.text;
+        [name.clone(), sides::pair_name(Side::Left, name), sides::pair_name(Side::Right, name)]
+            .iter()
+            .any(|made| fitted.contains_key(made))
+    };
+    let splits: HashMap<usize, Split> = splits.into_iter().filter(|(index, _)| apart(index)).collect();
+    let apart: Vec<String> = splits.keys().map(|index| style.pieces[*index].name.text.clone()).collect();
+    let mut rows = fitting::changes(&before.pieces, &fitted);
+    let (mut after, _) = run(Drafter { splits, fitted, ..drafter }, measures, &apart)?;
+    for row in &after.worn {
+        let plain = plain.worn.iter().find(|plain| plain.name == row.name);
+        if let Some(plain) = plain.filter(|plain| (plain.finished - row.finished).abs() > fitting::CHANGED) {
+            rows.push(FittingRow { what: row.name.clone(), before: plain.finished, after: row.finished });
+        }
+    }
+    after.fitting = rows;
+    after.findings.splice(0..0, said);
+    Ok(after)
 }
 
 /// Carries out a whole style. `apart` names pieces that are made left and right apart even where both sides agree.
-fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Result<Drafted> {
+fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Result<(Drafted, HashMap<usize, Split>)> {
     let style = drafter.style;
     drafter.sided |= !apart.is_empty();
     let mut findings = Vec::new();
@@ -69,6 +143,11 @@ fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Resul
         if !steps.block && drafter.holds(steps.when.as_ref())? {
             pieces.extend(sides::pieces(&mut drafter, index, apart.contains(&steps.name.text), &mut findings)?);
             drafter.note_missing_darts(index, &mut findings)?;
+        }
+    }
+    for piece in &mut pieces {
+        if let Some(fitted) = drafter.fitted.get(&piece.name) {
+            *piece = Piece::clone(fitted);
         }
     }
     let mut joins = Vec::new();
@@ -86,7 +165,8 @@ fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Resul
     let choices = drafter.settled_choices()?;
     let unit = measures.unit;
     let zips = worn.iter().filter(|row| !row.remark.is_empty());
-    let zips = zips.map(|row| (row.name.clone(), format!("{} long; {}", format_length(row.finished, unit), row.remark)));
+    let zips =
+        zips.map(|row| (row.name.clone(), format!("{} long; {}", format_length(row.finished, unit), row.remark)));
     let notions = marks::notions(&drafter, &pieces, zips);
     let set = PieceSet {
         style: style.name.clone(),
@@ -100,7 +180,7 @@ fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Resul
         pieces,
         joins,
     };
-    Ok(Drafted { set, worn, findings })
+    Ok((Drafted { set, worn, fitting: Vec::new(), findings }, drafter.splits))
 }
 
 /// An edge or line as drawn.
@@ -157,7 +237,7 @@ struct Drafter<'a> {
     /// The pieces that came out apart.
     splits: HashMap<usize, Split>,
     /// Pieces as they are after a fitting, by name: their lengths count.
-    fitted: HashMap<String, Rc<Piece>>,
+    fitted: fitting::Fitted,
 }
 
 /// Steps that wait for each other go no deeper than this.
@@ -329,59 +409,6 @@ impl<'a> Drafter<'a> {
         Ok(piece)
     }
 
-    fn piece_of(&mut self, steps: &'a PieceSteps) -> Result<Piece> {
-        for point in &steps.points {
-            self.point(&point.name)?;
-        }
-        let mut edges = Vec::with_capacity(steps.edges.len());
-        let (mut darts, mut pleats) = (Vec::new(), Vec::new());
-        for step in &steps.edges {
-            let drawn = self.drawn(&step.name)?;
-            let allowance = step.allow.as_ref().map_or(Ok(0.0), |formula| formula.length(self))?;
-            if allowance < 0.0 {
-                let place = step.allow.as_ref().map_or(&step.name, Formula::source);
-                return Err(place.error("this allowance comes out negative").edge(&step.name.text).into());
-            }
-            let name = step.name.text.clone();
-            for mouth in drawn.mouths {
-                if let Some(dart) = mouth.dart.map(|index| &steps.darts[index]) {
-                    let apex = self.point(&dart.point)?;
-                    darts.push(Dart { edge: name.clone(), mouth: mouth.span, apex, pressed: dart.pressed });
-                } else if let Some(pleat) = mouth.pleat.map(|index| &steps.pleats[index]) {
-                    let length = pleat.length.length(self)?;
-                    pleats.push(Pleat { edge: name.clone(), mouth: mouth.span, length, pressed: pleat.pressed });
-                }
-            }
-            edges.push(Edge { name, path: drawn.path, allowance, fold: step.fold, corner: step.corner });
-        }
-        let mut lines = Vec::with_capacity(steps.lines.len());
-        for step in steps.lines.iter().filter(|line| line.drawn) {
-            if let Some((when, None)) = &step.when
-                && !when.holds(self)?
-            {
-                continue;
-            }
-            lines.push(InnerLine { name: step.name.text.clone(), path: self.edge_path(&step.name)? });
-        }
-        let mut notches = Vec::with_capacity(steps.notches.len());
-        for step in &steps.notches {
-            if self.holds(step.when.as_ref())? {
-                let long = path::length(&self.edge_path(&step.on)?);
-                let at = self.place_along(&step.on, step.from.as_ref(), &step.at, long)?;
-                let count = if step.double { 2 } else { 1 };
-                let depth = step.depth.as_ref().map(|depth| depth.length(self)).transpose()?;
-                if let Some(step) = step.depth.as_ref().filter(|_| depth.is_some_and(|depth| depth <= 0.0)) {
-                    return Err(step.source().error("a notch's depth is over 0").into());
-                }
-                notches.push(Notch { edge: step.on.text.clone(), at, kind: step.kind, count, depth });
-            }
-        }
-        let drills = steps.drills.iter().map(|name| self.point(name)).collect::<Result<_>>()?;
-        let grain = self.grain(steps, &edges)?;
-        let cut = Cut { count: steps.count, mirrored: steps.mirrored, cloth: steps.cloth.clone() };
-        Ok(Piece { name: steps.name.text.clone(), cut, edges, notches, darts, pleats, grain, drills, lines, fastenings: Vec::new() })
-    }
-
     /// Says where nothing is left for a dart to take in.
     fn note_missing_darts(&mut self, index: usize, findings: &mut Vec<Finding>) -> Result<()> {
         let steps = &self.style.pieces[index];
@@ -444,39 +471,6 @@ impl<'a> Drafter<'a> {
                 .hint(format!("it runs from \"{}\" to \"{}\"", edge.from.text, edge.to.text))
                 .into())
         }
-    }
-
-    /// A grainline through the middle of the piece, half as long as the piece that way.
-    fn grain(&mut self, steps: &'a PieceSteps, edges: &[Edge]) -> Result<[Point; 2]> {
-        let direction = match &steps.grain {
-            Grain::Upright => Vec2::new(0.0, 1.0),
-            Grain::Level => Vec2::new(1.0, 0.0),
-            Grain::OnTheCross => Vec2::new(1.0, 1.0).normalize(),
-            Grain::Along(name) => {
-                let path = self.edge_path(name)?;
-                let ends = path::start(&path).zip(path::end(&path)).map(|(a, b)| b - a);
-                ends.filter(|v| v.hypot() > 1.0)
-                    .map(|v| if v.y < 0.0 { -v.normalize() } else { v.normalize() })
-                    .ok_or_else(|| name.error("this edge is too short to give the grain"))?
-            }
-        };
-        let mut bounds: Option<kurbo::Rect> = None;
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for edge in edges {
-            for segment in edge.path.segments() {
-                use kurbo::ParamCurve;
-                for step in 0..=8 {
-                    let point = segment.eval(f64::from(step) / 8.0);
-                    let along = point.to_vec2().dot(direction);
-                    (low, high) = (low.min(along), high.max(along));
-                    let dot = kurbo::Rect::from_points(point, point);
-                    bounds = Some(bounds.map_or(dot, |b| b.union(dot)));
-                }
-            }
-        }
-        let centre = bounds.unwrap_or_default().center();
-        let quarter = (high - low) / 4.0;
-        Ok([centre - direction * quarter, centre + direction * quarter])
     }
 
     /// A seam; `None` where it is not sewn, or a piece of it is not made, for these measures.
@@ -576,109 +570,5 @@ impl<'a> Drafter<'a> {
             drafter.bare = outer;
             quantity
         }))
-    }
-}
-
-impl<'a> Drafter<'a> {
-    /// A measure of the person, by any of its names.
-    fn measure(&self, body: usize, name: &str) -> Option<Quantity> {
-        let known = crate::measures::names::find(name)?;
-        self.settled[body].get(known.name).copied()
-    }
-
-    /// Something of a piece: for the side at hand, or the mean of both sides where it has two and none is at hand.
-    fn of_piece(&mut self, piece: &str, of: &mut dyn FnMut(&mut Self) -> Result<f64>) -> Result<f64> {
-        if self.sided
-            && self.body == Body::Both
-            && let Some(steps) = self.style.piece(piece)
-            && let Some(drawn) = steps.drawn
-        {
-            if steps.is_unfolded() {
-                return self.for_body(Body::Only(drawn), of);
-            }
-            return sides::mean(self, of);
-        }
-        of(self)
-    }
-
-    /// The length of an edge of a piece that was changed at a fitting.
-    fn fitted_length(&self, piece: &str, edge: &str) -> Option<f64> {
-        if self.fitted.is_empty() {
-            return None;
-        }
-        let of_side = |side: Side| match self.split(piece)?.0 {
-            Split::Pair(_) => self.fitted.get(&sides::pair_name(side, piece))?.sewn_length(edge),
-            _ => self.fitted.get(piece)?.sewn_length(&sides::half_name(side, edge)),
-        };
-        match (self.split(piece), self.body) {
-            (None | Some((Split::Unfolded(_), _)), _) => self.fitted.get(piece)?.sewn_length(edge),
-            (Some(_), Body::Only(side)) => of_side(side),
-            (Some(_), Body::Both) => Some(f64::midpoint(of_side(Side::Left)?, of_side(Side::Right)?)),
-        }
-    }
-
-    fn edge_named(&mut self, piece: &str, edge: &str) -> Result<Drawn> {
-        let style: &'a Style = self.style;
-        let Some(index) = style.pieces.iter().position(|steps| steps.name.text == piece) else {
-            let known: Vec<&str> = style.pieces.iter().map(|steps| steps.name.text.as_str()).collect();
-            let finding = Finding::error(format!("there is no piece \"{piece}\""));
-            return Err(crate::source::with_known(finding, piece, &known).into());
-        };
-        self.edge_of(index, edge)
-    }
-}
-
-impl Scope for Drafter<'_> {
-    fn name(&mut self, name: &str) -> Result<Quantity> {
-        let body = self.body.index();
-        if let Some(quantity) = self.settled[body].get(name) {
-            return Ok(*quantity);
-        }
-        if let Some(quantity) = self.measure(body, name) {
-            return Ok(quantity);
-        }
-        if let Some(result) = self.named(name) {
-            let quantity = result?;
-            self.settled[body].insert(name.to_owned(), quantity);
-            return Ok(quantity);
-        }
-        let of_side = ["mean ", "left ", "right "].iter().position(|word| name.starts_with(word));
-        if let Some(quantity) = of_side.and_then(|side| self.measure(side, name.split_once(' ')?.1)) {
-            return Ok(quantity);
-        }
-        let finding = Finding::error(format!("nothing here is called \"{name}\""));
-        if crate::measures::names::find(name).is_some() {
-            return Err(finding.hint(format!("it is a measure: add it to the style's needs: needs \"{name}\"")).into());
-        }
-        let style = self.style;
-        let mut known: Vec<&str> = style.needs.iter().map(|need| need.name.as_str()).collect();
-        known.extend(style.choices.iter().chain(&style.values).map(|named| named.name.as_str()));
-        known.extend(style.varies.iter().map(|vary| vary.name.text.as_str()));
-        Err(crate::source::with_known(finding, name, &known).into())
-    }
-
-    fn length_of(&mut self, piece: &str, edge: &str) -> Result<f64> {
-        if let Some(strip) = self.style.strip(piece) {
-            let made = self.strip(strip)?;
-            return made
-                .and_then(|made| made.length(edge))
-                .ok_or_else(|| Finding::error(format!("strip \"{piece}\" has no edge \"{edge}\" here")).into());
-        }
-        if let Some(length) = self.fitted_length(piece, edge) {
-            return Ok(length);
-        }
-        self.of_piece(piece, &mut |drafter| Ok(drafter.edge_named(piece, edge)?.sewn()))
-    }
-
-    fn slant_of(&mut self, piece: &str, edge: &str) -> Result<f64> {
-        self.of_piece(piece, &mut |drafter| {
-            let path = drafter.edge_named(piece, edge)?.path;
-            let run = path::start(&path).zip(path::end(&path)).map_or(Vec2::ZERO, |(start, end)| end - start);
-            Ok(run.x.abs().atan2(run.y.abs()))
-        })
-    }
-
-    fn unit(&self) -> Unit {
-        self.bare
     }
 }

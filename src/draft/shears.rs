@@ -213,18 +213,24 @@ fn turn_dart(piece: &mut Piece, from: &Text, to: &Text, along: f64, share: f64) 
         return Err(from.error(format!("no dart opens at \"{}\"", from.text)).hint("draft the dart first").into());
     };
     let long = path::length(&piece.edges[edges[1]].path);
-    if edges[0] == edges[1] || !(SAME..=long - SAME).contains(&along) {
+    let dart = piece.darts[index].clone();
+    let in_mouth = edges[0] == edges[1] && (dart.mouth[0] - SAME..=dart.mouth[1] + SAME).contains(&along);
+    if in_mouth || !(SAME..=long - SAME).contains(&along) {
         return Err(to
-            .error("a dart is turned to a place within another edge")
-            .hint("name an edge that the dart is not on, and a place between its ends")
+            .error("a dart is turned to a place within an edge, and not within its own mouth")
+            .hint("name a place between the edge's ends")
             .into());
     }
-    let dart = piece.darts[index].clone();
     let place = |edge: usize, at: f64| path::point_at(&piece.edges[edge].path, at).map(|(point, _)| point);
     let points = place(edges[0], dart.mouth[0]).zip(place(edges[0], dart.mouth[1])).zip(place(edges[1], along));
     let Some(((first, second), opened)) = points else { return Ok(()) };
     let legs = [first - dart.apex, second - dart.apex];
     let turn = legs[1].cross(legs[0]).atan2(legs[1].dot(legs[0])) * share;
+    if edges[0] == edges[1] {
+        piece.darts.remove(index);
+        turn_along(piece, edges[0], &dart, along, turn);
+        return Ok(());
+    }
     let motion = Affine::rotate_about(turn, dart.apex);
     let parting = Parting::new(piece, edges, [dart.mouth[1], along], motion, &[opened, dart.apex, second]);
     piece.darts.remove(index);
@@ -251,6 +257,51 @@ fn turn_dart(piece: &mut Piece, from: &Text, to: &Text, along: f64, share: f64) 
     }
     parting.settle(piece);
     Ok(())
+}
+
+/// Turns a dart to another place of its own edge: what lies between the two swings about its point, by `turn` if it lies
+/// behind the dart.
+fn turn_along(piece: &mut Piece, edge: usize, dart: &Dart, along: f64, turn: f64) {
+    let old = piece.edges[edge].path.clone();
+    let behind = along > dart.mouth[1];
+    let (span, turn) = if behind { ([dart.mouth[1], along], turn) } else { ([along, dart.mouth[0]], -turn) };
+    let motion = Affine::rotate_about(turn, dart.apex);
+    let between = parts::between(&old, span[0], span[1]);
+    let mut region = between.clone();
+    region.line_to(dart.apex);
+    region.close_path();
+    let before = parts::between(&old, 0.0, if behind { dart.mouth[0] } else { along });
+    let after = parts::between(&old, if behind { along } else { dart.mouth[1] }, path::length(&old));
+    let (whole, first) = with_mouth(&before, &(motion * between));
+    let (whole, second) = with_mouth(&whole, &after);
+    let name = piece.edges[edge].name.clone();
+    for other in piece.darts.iter_mut().filter(|other| other.edge == name) {
+        if other.mouth[0] >= span[0] - SAME && other.mouth[1] <= span[1] + SAME {
+            other.apex = motion * other.apex;
+        }
+    }
+    let within = |point: Point| region.winding(point) != 0;
+    piece.drills.iter_mut().filter(|drill| within(**drill)).for_each(|drill| *drill = motion * *drill);
+    for line in &mut piece.lines {
+        let middle = path::point_at(&line.path, path::length(&line.path) / 2.0);
+        if middle.is_some_and(|(point, _)| within(point)) {
+            line.path = motion * line.path.clone();
+        }
+    }
+    // The marks behind the second place first, so that those between are not moved twice.
+    let taken = dart.mouth[1] - dart.mouth[0];
+    let (first_by, second_by) = (first[1] - first[0], second[1] - second[0]);
+    if behind {
+        shift_marks(piece, edge, along, second_by);
+        shift_marks(piece, edge, dart.mouth[1], first_by - taken);
+    } else {
+        shift_marks(piece, edge, dart.mouth[1], second_by - taken);
+        shift_marks(piece, edge, along, first_by);
+    }
+    piece.edges[edge].path = whole;
+    for mouth in [first, second].into_iter().filter(|mouth| mouth[1] - mouth[0] > SAME) {
+        piece.darts.push(Dart { mouth, ..dart.clone() });
+    }
 }
 
 /// Two parts of an edge with a dart's mouth between them.

@@ -8,7 +8,7 @@
 use super::{Drafter, path};
 use crate::diag::{Finding, Result};
 use crate::measures::Side;
-use crate::piece::{Dart, Edge, Finish, InnerLine, Join, Notch, Piece, Pleat, Pressed, Span};
+use crate::piece::{Dart, Edge, Fastening, Finish, InnerLine, Join, Notch, Piece, Pleat, Pressed, Span};
 use crate::style::{PieceSteps, Seam, SpanRef};
 use crate::units::{Unit, format_length};
 use kurbo::{Affine, BezPath, PathEl, Point};
@@ -213,10 +213,18 @@ fn mirrored(piece: &Piece) -> Piece {
                 ..pleat.clone()
             })
             .collect(),
+        fastenings: piece.fastenings.iter().map(|fastening| fastened(*fastening, flip)).collect(),
         grain: piece.grain.map(|point| flip * point),
         drills: piece.drills.iter().map(|point| flip * *point).collect(),
         lines: piece.lines.iter().map(|line| InnerLine { path: flip * line.path.clone(), ..line.clone() }).collect(),
         ..piece.clone()
+    }
+}
+
+fn fastened(fastening: Fastening, motion: Affine) -> Fastening {
+    match fastening {
+        Fastening::Button(at) => Fastening::Button(motion * at),
+        Fastening::Buttonhole(from, to) => Fastening::Buttonhole(motion * from, motion * to),
     }
 }
 
@@ -234,6 +242,7 @@ fn moved(mut piece: Piece, motion: Affine) -> Piece {
     piece.lines.iter_mut().for_each(|line| line.path = motion * line.path.clone());
     piece.darts.iter_mut().for_each(|dart| dart.apex = motion * dart.apex);
     piece.drills.iter_mut().for_each(|drill| *drill = motion * *drill);
+    piece.fastenings.iter_mut().for_each(|fastening| *fastening = fastened(*fastening, motion));
     piece.grain = piece.grain.map(|point| motion * point);
     piece
 }
@@ -268,6 +277,7 @@ fn whole(steps: &PieceSteps, ours: &Piece, theirs: &Piece, drawn: Side, unit: Un
     piece.darts.append(&mut theirs.darts);
     piece.pleats.append(&mut theirs.pleats);
     piece.drills.append(&mut theirs.drills);
+    piece.fastenings.append(&mut theirs.fastenings);
     piece.lines.append(&mut theirs.lines);
     piece.lines.push(InnerLine { name: ours.edges[at].name.clone(), path: fold.path });
     Ok(piece)

@@ -18,14 +18,21 @@ pub(super) fn solve(drafter: &mut Drafter<'_>, vary: &Vary) -> Result<f64> {
     drafter.step(what, &vary.name, |drafter| {
         let (low, high) = (vary.least.length(drafter)?, vary.most.length(drafter)?);
         let unit = drafter.style.unit;
+        // A piece that was fitted no longer follows the length: that stays what it was before the fitting.
+        let is_fitted = drafter.watches_fitted(&vary.until);
         // What does not hang on the varied length is worked out once, here, and kept for every trial.
-        let _ = vary.comes_to.length(drafter);
+        if !is_fitted {
+            let _ = vary.comes_to.length(drafter);
+        }
         if low >= high {
             return Err(vary.most.source().error("the greatest value is not over the least").into());
         }
         let miss = |value: f64| -> Result<(f64, f64)> {
             // In a trial the length is known, so a step that waits for it outside may be carried out inside.
             let mut trial = Drafter { pending: Vec::new(), ..drafter.clone() };
+            if is_fitted {
+                trial.fitted.clear();
+            }
             let body = trial.body.index();
             trial.settled[body].insert(vary.name.text.clone(), Quantity::length(value));
             let got = vary.until.length(&mut trial)?;

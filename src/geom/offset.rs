@@ -18,6 +18,15 @@ pub const CHECKS: usize = 33;
 /// Normals used while fitting. More make the fit slower and hardly better.
 const FIT: usize = 10;
 
+/// Rounds of fitting at the most; those after the first few bring down the greatest error at the cost of the others.
+const ROUNDS: usize = 12;
+
+/// Rounds of plain least squares.
+const SQUARES: usize = 4;
+
+/// A fit within this part of the tolerance is not bettered.
+const ENOUGH: f64 = 0.6;
+
 /// Halvings of one stretch at the most; 2⁻¹² of a metre is a quarter millimetre, far below any feature of cloth.
 const MAX_DEPTH: u32 = 12;
 
@@ -173,14 +182,6 @@ pub fn parallel(run: &[PathSeg], width: f64, tolerance: f64) -> Vec<Parallel> {
             continue;
         }
         let curve = Source::of(segment);
-        let at = |t: f64| (curve.parallel(t, width), curve.tangent(t));
-        // The source's own arms, and those of a circular arc of the width: exact for a circle.
-        let arms = |a: f64, b: f64| {
-            let (from, to) = (curve.tangent(a), curve.tangent(b));
-            let round = width * 4.0 / 3.0 * (from.cross(to).atan2(from.dot(to)) / 4.0).tan();
-            [a, b].map(|t| (b - a) / 3.0 * curve.velocity(t).hypot() + round)
-        };
-        let target = Target { at: &at, arms: &arms };
         for pair in turning_points(&curve, width).windows(2) {
             let span @ [a, b] = [pair[0], pair[1]];
             if curve.reach(0.5 * (a + b), width) < width {
@@ -188,16 +189,50 @@ pub fn parallel(run: &[PathSeg], width: f64, tolerance: f64) -> Vec<Parallel> {
                     out.push(Parallel { curve: PathSeg::Line(line), source, span, evolute: true });
                 });
             } else {
-                out.extend(target.fit(span, tolerance).into_iter().map(|(cubic, span)| Parallel {
-                    curve: PathSeg::Cubic(cubic),
-                    source,
-                    span,
-                    evolute: false,
-                }));
+                fit_parallel(&curve, width, span, tolerance, &mut |cubic, span| {
+                    out.push(Parallel { curve: PathSeg::Cubic(cubic), source, span, evolute: false });
+                });
             }
         }
     }
     out
+}
+
+/// Fits the parallel over a span. It always starts from the end where the source has its shorter arm, so that a curve and
+/// its mirror image, whichever way they are drawn, get the same cubics.
+fn fit_parallel(
+    curve: &Source,
+    width: f64,
+    [a, b]: [f64; 2],
+    tolerance: f64,
+    push: &mut dyn FnMut(CubicBez, [f64; 2]),
+) {
+    let CubicBez { p0, p1, p2, p3 } = curve.curve;
+    let backwards = p0.distance(p1) > p2.distance(p3);
+    let place = |u: f64| if backwards { a + b - u } else { u };
+    let at = |u: f64| {
+        let tangent = curve.tangent(place(u));
+        (curve.parallel(place(u), width), if backwards { -tangent } else { tangent })
+    };
+    // The source's own arms, and those of a circular arc of the width: exact for a circle.
+    let arms = |u: f64, v: f64| {
+        let (from, to) = (curve.tangent(place(u)), curve.tangent(place(v)));
+        let angle = if backwards { to.cross(from) } else { from.cross(to) }.atan2(from.dot(to));
+        let round = width * 4.0 / 3.0 * (angle / 4.0).tan();
+        let third = (v - u) / 3.0;
+        [u, v].map(|u| third * curve.velocity(place(u)).hypot() + round)
+    };
+    let mut fitted = Target { at: &at, arms: &arms }.fit([a, b], tolerance);
+    if backwards {
+        fitted.reverse();
+    }
+    for (cubic, [u, v]) in fitted {
+        if backwards {
+            push(CubicBez::new(cubic.p3, cubic.p2, cubic.p1, cubic.p0), [place(v), place(u)]);
+        } else {
+            push(cubic, [u, v]);
+        }
+    }
 }
 
 /// 0, the parameters where 1 + w·κ changes sign, and 1.
@@ -432,8 +467,8 @@ impl Target<'_> {
         let mut arms = (self.arms)(a, b).map(|arm| arm.clamp(0.0, longest));
         let mut at: [f64; FIT] = std::array::from_fn(|k| (k + 1) as f64 / (FIT + 1) as f64);
         let mut weights = [1.0; FIT];
-        let mut best: Option<(f64, [f64; 2])> = None;
-        for round in 0..12 {
+        let mut best: Option<(f64, CubicBez)> = None;
+        for round in 0..ROUNDS {
             let trial = cubic(arms);
             let speed = trial.deriv();
             let mut worst = 0.0_f64;
@@ -464,12 +499,13 @@ impl Target<'_> {
                 return None;
             }
             if best.is_none_or(|(least, _)| worst < least) {
-                best = Some((worst, arms));
+                best = Some((worst, trial));
             }
-            if worst < 0.6 * tolerance || (round >= 4 && worst > 8.0 * tolerance) {
+            // The least maximum is not far below that of least squares.
+            if worst < ENOUGH * tolerance || (round >= SQUARES && worst > 8.0 * tolerance) {
                 break;
             }
-            if round >= 4 {
+            if round >= SQUARES {
                 for k in 0..FIT {
                     weights[k] *= 0.2 + errors[k] / worst;
                 }
@@ -483,7 +519,7 @@ impl Target<'_> {
             }
             arms = [0, 1].map(|i| (arms[i] - step[i]).clamp(0.0, longest));
         }
-        best.filter(|(worst, _)| *worst <= tolerance).map(|(_, arms)| cubic(arms))
+        best.filter(|(worst, _)| *worst <= tolerance).map(|(_, cubic)| cubic)
     }
 
     /// How far a fitted cubic strays from the curve over a..b: from points of the curve to the cubic along the normal, and

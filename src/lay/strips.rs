@@ -168,10 +168,9 @@ fn across(total: f64, most: f64, ring: bool) -> Option<Vec<f64>> {
     // From one join to the next: as far as may be, back before a mark where one is met.
     let next = |from: f64| -> Option<f64> {
         let mut to = from + most;
-        let ends = if ring { &marks[..] } else { &marks[1..4] };
-        // In a ring the marks come again past the start.
+        // In a ring the marks come again past the start; a straight strip's ends are marks too, and no length is a scrap.
         let hit = |at: f64| {
-            let around = ends.iter().flat_map(|mark| [*mark, mark + total]);
+            let around = marks.iter().flat_map(|mark| [*mark, mark + total]);
             around.filter(|mark| (at - mark).abs() < ON_MARK - 1e-9).reduce(f64::min)
         };
         // Marks that lie close together may each push it back in turn.

@@ -1,15 +1,15 @@
 //! Name and net length along the inside of the edges.
 
-use super::Stroke;
 use super::ground::{Ground, Spot, upright};
 use super::label::{READABLE, ink};
 use super::lines::lines;
+use super::{Heading, Stroke};
 use crate::diag::Finding;
 use crate::geom::path;
-use crate::piece::{Edge, Piece};
+use crate::piece::Piece;
 use crate::role::Role;
-use crate::text::{Lettering, letter};
-use crate::units::{Unit, format_length};
+use crate::text::{Font, Lettering, letter_with};
+use crate::units::format_length;
 use kurbo::{Affine, BezPath, Line, ParamCurve, Point, Rect, Vec2};
 
 /// What can be written along the edges; made once for a piece, whatever else is drawn on it.
@@ -20,7 +20,9 @@ pub(super) struct Words {
 struct EdgeWords {
     name: String,
     walk: Walk,
-    /// Name and net length, and the length alone.
+    /// An inner line the other way round, for its other side.
+    turned: Option<Walk>,
+    /// Name and net length, and the length alone; of an inner line the name alone.
     writings: [Writing; 2],
 }
 
@@ -31,8 +33,8 @@ struct Writing {
 }
 
 impl Writing {
-    fn new(text: &str) -> Self {
-        let written = letter(text, 1.0);
+    fn new(text: &str, font: Option<&Font>) -> Self {
+        let written = letter_with(text, 1.0, font);
         Self { ink: ink(&written.paths), written }
     }
 }
@@ -83,8 +85,11 @@ impl Figures {
 
 impl Words {
     /// What can be written along the edges of a piece.
-    pub fn new(piece: &Piece, unit: Unit) -> Self {
-        Self { edges: piece.edges.iter().map(|edge| EdgeWords::new(edge, unit)).collect() }
+    pub fn new(piece: &Piece, heading: &Heading) -> Self {
+        let edges = piece.edges.iter().map(|edge| EdgeWords::new(&edge.name, &edge.path, heading, true));
+        // A line may be written on from either side; a short one says nothing, and nobody misses it.
+        let lines = piece.lines.iter().map(|line| EdgeWords::new(&line.name, &line.path, heading, false));
+        Self { edges: edges.chain(lines).collect() }
     }
 
     /// Characters that there is no glyph for.
@@ -102,7 +107,9 @@ impl Words {
                     let stroke = |path| Stroke { role: Role::Label, edge: edge.name.clone(), path };
                     figures.strokes.extend(paths.into_iter().map(stroke));
                 }
-                None if edge.fitting().next().is_some() => figures.left_out.push(edge.name.clone()),
+                None if edge.turned.is_none() && edge.fitting().next().is_some() => {
+                    figures.left_out.push(edge.name.clone());
+                }
                 None => {}
             }
         }
@@ -111,13 +118,17 @@ impl Words {
 }
 
 impl EdgeWords {
-    fn new(edge: &Edge, unit: Unit) -> Self {
-        let length = format_length(path::length(&edge.path), unit);
-        let both = format!("{} {length}", edge.name);
+    fn new(name: &str, path: &BezPath, heading: &Heading, is_edge: bool) -> Self {
+        let length = format_length(path::length(path) / heading.scale, heading.unit);
+        let both = format!("{name} {length}");
+        let short = if is_edge { &length } else { name };
+        let font = heading.font.as_deref();
+        let turned = (!is_edge).then(|| Walk::new(&path.reverse_subpaths()));
         Self {
-            name: edge.name.clone(),
-            walk: Walk::new(&edge.path),
-            writings: [Writing::new(&both), Writing::new(&length)],
+            name: name.to_owned(),
+            walk: Walk::new(path),
+            turned,
+            writings: [Writing::new(&both, font), Writing::new(short, font)],
         }
     }
 
@@ -128,32 +139,40 @@ impl EdgeWords {
         choices.filter(|(writing, size)| (writing.written.width + 4.0) * size <= self.walk.long())
     }
 
-    /// Words just inside the edge, near its middle, where they fit.
+    /// Words just inside the edge, or on either side of a line, near its middle, where they fit.
     fn along(&self, words: &Writing, size: f64, ground: &Ground) -> Option<Vec<BezPath>> {
-        let (long, wide) = (self.walk.long(), size * words.written.width);
-        let half = (words.ink.size().to_vec2() / 2.0 + Vec2::new(0.5, 0.35)) * size;
-        // Close to the edge anywhere along it, before farther in at its middle: past the bulge of a hollow edge, but not
-        // so far that the words lose it.
-        for steps in [0..4, 4..12] {
-            for part in [0.5, 0.36, 0.64, 0.25, 0.75] {
-                let room = (wide / 2.0 + size).min(long / 2.0);
-                let middle = (part * long).clamp(room, long - room);
-                let along = (self.walk.at(middle + wide / 2.0)? - self.walk.at(middle - wide / 2.0)?).normalize();
-                if !along.is_finite() {
-                    continue;
-                }
-                let inward = Vec2::new(-along.y, along.x);
-                let at = self.walk.at(middle)?;
-                for step in steps.clone() {
-                    let centre = at + inward * (half.y + 0.3 + 0.5 * f64::from(step));
-                    let spot = Spot { centre, angle: upright(along.atan2()), scale: size };
-                    if ground.fits(centre, spot.angle, half) {
-                        let place = spot.transform() * Affine::translate(-words.ink.center().to_vec2());
-                        return Some(words.written.paths.iter().map(|path| place * path).collect());
-                    }
+        [Some(&self.walk), self.turned.as_ref()]
+            .into_iter()
+            .flatten()
+            .find_map(|walk| beside(walk, words, size, ground))
+    }
+}
+
+/// Words to the left of a line walked, where they fit.
+fn beside(walk: &Walk, words: &Writing, size: f64, ground: &Ground) -> Option<Vec<BezPath>> {
+    let (long, wide) = (walk.long(), size * words.written.width);
+    let half = (words.ink.size().to_vec2() / 2.0 + Vec2::new(0.5, 0.35)) * size;
+    // Close to the edge anywhere along it, before farther in at its middle: past the bulge of a hollow edge, but not
+    // so far that the words lose it.
+    for steps in [0..4, 4..12] {
+        for part in [0.5, 0.36, 0.64, 0.25, 0.75] {
+            let room = (wide / 2.0 + size).min(long / 2.0);
+            let middle = (part * long).clamp(room, long - room);
+            let along = (walk.at(middle + wide / 2.0)? - walk.at(middle - wide / 2.0)?).normalize();
+            if !along.is_finite() {
+                continue;
+            }
+            let inward = Vec2::new(-along.y, along.x);
+            let at = walk.at(middle)?;
+            for step in steps.clone() {
+                let centre = at + inward * (half.y + 0.3 + 0.5 * f64::from(step));
+                let spot = Spot { centre, angle: upright(along.atan2()), scale: size };
+                if ground.fits(centre, spot.angle, half) {
+                    let place = spot.transform() * Affine::translate(-words.ink.center().to_vec2());
+                    return Some(words.written.paths.iter().map(|path| place * path).collect());
                 }
             }
         }
-        None
     }
+    None
 }

@@ -1,10 +1,11 @@
 //! The grainline, drawn as long as the piece allows.
 
 use super::ground::Ground;
-use super::lines::lines;
+use super::lines::{Lines, lines};
 use super::{Stroke, polyline};
 use crate::diag::{Finding, Result};
-use crate::piece::Piece;
+use crate::geom::path;
+use crate::piece::{Fastening, Piece};
 use crate::role::Role;
 use kurbo::{BezPath, Point, Vec2};
 
@@ -23,8 +24,9 @@ pub(super) struct Grain {
 }
 
 /// The places for the grainline, best first: where the draft has it, and then towards either side, to leave room for the
-/// label. All are parallel to the piece's own and inside the sew line; empty only for a piece too small for a line.
-pub(super) fn candidates(piece: &Piece, ground: &Ground) -> Result<Vec<Grain>> {
+/// label. All are parallel to the piece's own, inside the sew line and off the `hole` that a block hangs by; empty only for
+/// a piece too small for a line.
+pub(super) fn candidates(piece: &Piece, ground: &Ground, hole: Option<&BezPath>) -> Result<Vec<Grain>> {
     let [tail, head] = piece.grain;
     let along = head - tail;
     if along.hypot() < 1e-9 {
@@ -40,7 +42,8 @@ pub(super) fn candidates(piece: &Piece, ground: &Ground) -> Result<Vec<Grain>> {
     let (least, most) = ground.extent(across, home);
     let (low, high) = ground.extent(along, home);
     let wanted = SHARE * (high - low);
-    let drawn = |aside: f64| drawn(piece, ground, home + across * aside, along, wanted);
+    let hole = hole.map(Lines::of);
+    let drawn = |aside: f64| drawn(piece, ground, hole.as_ref(), home + across * aside, along, wanted);
     let mut tried: Vec<(f64, Grain)> = (0..PLACES)
         .map(|i| least + (most - least) * (i as f64 + 0.5) / PLACES as f64)
         .filter_map(|aside| Some((aside, drawn(aside)?)))
@@ -64,7 +67,14 @@ pub(super) fn candidates(piece: &Piece, ground: &Ground) -> Result<Vec<Grain>> {
 }
 
 /// The longest line through a point, up to the wanted length, whose arrows too lie clear inside the sew line.
-fn drawn(piece: &Piece, ground: &Ground, through: Point, along: Vec2, wanted: f64) -> Option<Grain> {
+fn drawn(
+    piece: &Piece,
+    ground: &Ground,
+    hole: Option<&Lines>,
+    through: Point,
+    along: Vec2,
+    wanted: f64,
+) -> Option<Grain> {
     let chords = ground.chords(through, along);
     let (from, to) = chords.into_iter().max_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0)))?;
     let margin = (0.06 * (to - from)).clamp(1.5, 10.0);
@@ -78,7 +88,8 @@ fn drawn(piece: &Piece, ground: &Ground, through: Point, along: Vec2, wanted: f6
         let ends = [through + along * (middle - long / 2.0), through + along * (middle + long / 2.0)];
         let paths = arrows(ends, along);
         let clear = |path: &BezPath| ground.clearance(path) >= 1.0;
-        if paths.iter().all(clear) && !rides(piece, ends, along) {
+        let hits = |hole: &Lines| paths.iter().any(|path| hole.apart(path) < 2.0);
+        if paths.iter().all(clear) && !hole.is_some_and(hits) && !rides(piece, ends, along) {
             let stroke = |path| Stroke { role: Role::Grain, edge: String::new(), path };
             return Some(Grain { ends, strokes: paths.into_iter().map(stroke).collect() });
         }
@@ -94,7 +105,8 @@ fn arrows(ends: [Point; 2], along: Vec2) -> Vec<BezPath> {
     vec![polyline(&ends), barbs(ends[0], along * head), barbs(ends[1], along * -head)]
 }
 
-/// Whether the line runs through a drill hole, or along an inner line so that the two would be taken for one.
+/// Whether the line runs through a point to pierce or a button, or along an inner line or a dart's leg so that the two
+/// would be taken for one.
 fn rides(piece: &Piece, ends: [Point; 2], along: Vec2) -> bool {
     const CLOSE: f64 = 2.5;
     let near = |point: Point| {
@@ -106,6 +118,17 @@ fn rides(piece: &Piece, ends: [Point; 2], along: Vec2) -> bool {
         let direction = line.p1 - line.p0;
         direction.hypot() > CLOSE && along.cross(direction).abs() < 0.1 * direction.hypot() && near(line.midpoint())
     };
-    piece.drills.iter().any(|drill| near(*drill))
+    let buttons = piece.fastenings.iter().map(|fastening| match fastening {
+        Fastening::Button(at) => *at,
+        Fastening::Buttonhole(from, to) => from.midpoint(*to),
+    });
+    let legs = piece.darts.iter().flat_map(|dart| {
+        let edge = piece.edge(&dart.edge);
+        let mouths = dart.mouth.into_iter().filter_map(move |at| Some(path::point_at(&edge?.path, at)?.0));
+        mouths.map(|mouth| kurbo::Line::new(mouth, dart.apex))
+    });
+    let tips = piece.darts.iter().map(|dart| dart.apex);
+    piece.drills.iter().copied().chain(buttons).chain(tips).any(near)
         || piece.lines.iter().any(|line| lines(&line.path).iter().any(parallel))
+        || legs.into_iter().any(|leg| parallel(&leg))
 }

@@ -7,8 +7,8 @@ use crate::diag::Finding;
 use crate::geom::path;
 use crate::piece::Piece;
 use crate::role::Role;
-use crate::text::{Lettering, letter};
-use crate::units::format_length;
+use crate::text::{Font, Lettering, letter, letter_with};
+use crate::units::{format_length, trimmed};
 use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, Vec2};
 
 /// Smallest capitals that are read with ease, mm (common practice, no source).
@@ -34,8 +34,8 @@ struct Item {
 }
 
 impl Item {
-    fn new(text: &str, size: f64, rank: u8) -> Self {
-        let written = letter(text, size);
+    fn new(text: &str, size: f64, rank: u8, font: Option<&Font>) -> Self {
+        let written = letter_with(text, size, font);
         let ink = ink(&written.paths);
         Self {
             #[cfg(test)]
@@ -79,7 +79,7 @@ impl Label {
     pub fn findings(&self, piece: &str, findings: &mut Vec<Finding>) {
         let message = match self.holds {
             2 => None,
-            1 => Some("the piece has no room for the whole label; the date and the count of pieces were left out"),
+            1 => Some("the piece has no room for the whole label; dates and the count of pieces were left out"),
             0 => Some(
                 "the piece has room for its name, person and number to cut only; the rest of the label was left out",
             ),
@@ -97,25 +97,58 @@ impl Label {
 }
 
 /// All that the label says, in order.
-fn wording(piece: &Piece, heading: &Heading) -> Vec<Item> {
+fn wording(piece: &Piece, heading: &Heading, block: bool) -> Vec<Item> {
     let mut items = Vec::new();
     let mut say = |rank: u8, size: f64, text: String| {
         if !text.trim().is_empty() {
-            items.push(Item::new(&text, size, rank));
+            items.push(Item::new(&text, size, rank, heading.font.as_deref()));
         }
     };
     say(0, NAME, piece.name.clone());
     say(1, 1.0, heading.style.clone());
     say(0, 1.0, heading.person.clone());
     say(0, 1.0, cut_words(piece));
-    for line in allowance_words(piece, heading) {
+    for line in allowance_words(piece, heading, block) {
         say(1, 1.0, line);
+    }
+    if block {
+        for line in ease_words(&heading.ease) {
+            say(1, 1.0, line);
+        }
     }
     if !heading.taken.trim().is_empty() {
         say(2, 1.0, format!("measured {}", heading.taken.trim()));
     }
     say(2, 1.0, format!("piece {} of {}", heading.number, heading.of));
+    if block {
+        // A line to write the date on, where the toile has yet to pass.
+        let passed = heading.toile.trim();
+        say(2, 1.0, format!("toile passed {}", if passed.is_empty() { "on __________" } else { passed }));
+    }
+    if (heading.scale - 1.0).abs() > 1e-9 {
+        say(1, 1.0, format!("scale 1 : {}", trimmed(1.0 / heading.scale, 2)));
+    }
+    say(2, 1.0, heading.stamp.clone());
     items
+}
+
+/// The ease that a block includes, a few to a line: `with ease: bust 4 in, hip 2 1/2 in`.
+fn ease_words(ease: &[(String, String)]) -> Vec<String> {
+    const LONGEST: usize = 44;
+    let mut lines: Vec<String> = Vec::new();
+    for (name, value) in ease {
+        let part = format!("{} {value}", name.trim().trim_end_matches("ease").trim());
+        let fits = lines.last().is_some_and(|line| line.len() + part.len() + 2 <= LONGEST);
+        match lines.last_mut() {
+            Some(line) if fits => {
+                line.push_str(", ");
+                line.push_str(&part);
+            }
+            Some(_) => lines.push(part),
+            None => lines.push(format!("with ease: {part}")),
+        }
+    }
+    lines
 }
 
 /// As `cut 2, mirrored, main cloth`.
@@ -138,13 +171,17 @@ fn cut_words(piece: &Piece) -> String {
 }
 
 /// One figure where all edges are alike, else a line for each width with its edges, in the outline's order.
-fn allowance_words(piece: &Piece, heading: &Heading) -> Vec<String> {
-    if heading.net_block {
+fn allowance_words(piece: &Piece, heading: &Heading, block: bool) -> Vec<String> {
+    if block {
         return vec!["net, no allowance".into()];
     }
     let mut widths: Vec<(String, Vec<&str>)> = Vec::new();
     for edge in piece.edges.iter().filter(|edge| !edge.fold) {
-        let width = if edge.allowance > 0.0 { format_length(edge.allowance, heading.unit) } else { "no".into() };
+        let width = if edge.allowance > 0.0 {
+            format_length(edge.allowance / heading.scale, heading.unit)
+        } else {
+            "no".into()
+        };
         match widths.iter_mut().find(|(known, _)| *known == width) {
             Some((_, edges)) => edges.push(&edge.name),
             None => widths.push((width, vec![&edge.name])),
@@ -175,8 +212,8 @@ struct Try {
 
 impl Wording {
     /// What the label of a piece says.
-    pub fn new(piece: &Piece, heading: &Heading) -> Self {
-        let items = wording(piece, heading);
+    pub fn new(piece: &Piece, heading: &Heading, block: bool) -> Self {
+        let items = wording(piece, heading, block);
         let dot = letter("·", 1.0);
         let dot_ink = ink(&dot.paths);
         let tries = [(2, 2, READABLE), (1, 1, READABLE), (0, 0, READABLE), (0, 0, SMALLEST), (-1, -1, SMALLEST)];
@@ -347,7 +384,7 @@ mod tests {
 
     #[test]
     fn rows_share_the_width() {
-        let item = |text: &str| Item::new(text, 1.0, 0);
+        let item = |text: &str| Item::new(text, 1.0, 0, None);
         let items = [item("aaaa"), item("aa"), item("aa"), item("aaaa")];
         let texts = |count| rows(&items, &[0, 1, 2, 3], count).iter().map(|row| row.len()).collect::<Vec<_>>();
         assert_eq!(texts(4), [1, 1, 1, 1]);
@@ -385,9 +422,15 @@ mod tests {
             number: 3,
             of: 9,
             net_block: false,
+            ease: vec![("bust ease".into(), "4 in".into()), ("cap ease".into(), "3/4 in".into())],
+            toile: String::new(),
+            stamp: String::new(),
+            notches: crate::device::Notches::Drawn,
+            scale: 1.0,
+            font: None,
         };
         let says = |piece: &Piece, heading: &Heading| {
-            wording(piece, heading).into_iter().map(|item| item.text).collect::<Vec<_>>()
+            wording(piece, heading, heading.net_block).into_iter().map(|item| item.text).collect::<Vec<_>>()
         };
         assert_eq!(
             says(&piece, &heading),
@@ -424,6 +467,14 @@ mod tests {
             ]
         );
         heading.net_block = true;
-        assert_eq!(says(&piece, &heading)[3], "net, no allowance");
+        let block = says(&piece, &heading);
+        assert_eq!(block[3..5], ["net, no allowance", "with ease: bust 4 in, cap 3/4 in"]);
+        assert_eq!(block.last().map(String::as_str), Some("toile passed on __________"));
+        heading.toile = "2026-10-02".into();
+        heading.stamp = "machine corrected 2026-09-21".into();
+        heading.scale = 0.25;
+        let block = says(&piece, &heading);
+        let last = ["toile passed 2026-10-02", "scale 1 : 4", "machine corrected 2026-09-21"];
+        assert_eq!(block[block.len() - 3..], last);
     }
 }

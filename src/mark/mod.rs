@@ -4,6 +4,7 @@
 //! meets the sew line, have the role [`Role::Line`] with their edge's name, so that a device which cuts notches leaves
 //! them to the pen.
 
+mod block;
 mod figures;
 mod grain;
 mod ground;
@@ -14,16 +15,19 @@ mod room;
 mod signs;
 
 use crate::allow::CutPiece;
+use crate::device::Notches;
 use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::piece::{Cut, Edge, Piece};
 use crate::role::Role;
+use crate::text::Font;
 use crate::units::Unit;
 use figures::{Figures, Words};
 use grain::Grain;
 use ground::Ground;
 use kurbo::{BezPath, ParamCurveNearest, Point, Shape};
 use label::{Label, Wording};
+use std::sync::Arc;
 
 /// One line to draw or cut, with what it is for.
 #[derive(Clone, Debug, PartialEq)]
@@ -73,6 +77,18 @@ pub struct Heading {
     pub of: usize,
     /// Whether the piece is a net block: cut on the sew line, without allowance.
     pub net_block: bool,
+    /// The ease that the draft includes, as people read it: `bust ease` and `4 in`.
+    pub ease: Vec<(String, String)>,
+    /// The day the toile passed; empty where it did not yet.
+    pub toile: String,
+    /// What was put right in the machine, in a few words; empty to say nothing of it.
+    pub stamp: String,
+    /// How the machine makes notches. Where they are cut, Vs are part of the cut line.
+    pub notches: Notches,
+    /// Size of what is drawn against the real: 1, or 1/4 on a quarter-scale sheet. Figures are those of the real.
+    pub scale: f64,
+    /// The font for what has no single strokes.
+    pub font: Option<Arc<Font>>,
 }
 
 /// Draws everything on a piece: the cut line first, then sew line, notches, signs, grain, figures along the edges and
@@ -85,22 +101,27 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     check(cut)?;
     let piece = &cut.piece;
     let mut findings = Vec::new();
-    let notched = notch::notches(cut, heading, &mut findings)?;
+    let block = block::is_block(piece, heading.net_block);
+    let notched = notch::notches(cut, heading, block, &mut findings)?;
     let mut ground = Ground::new(&piece.outline());
+    ground.take(&notched.inward);
 
     let mut signs = notched.strokes;
     signs.extend(signs::inner_lines(piece, &cut.cut_line, &mut findings));
     signs.extend(signs::drills(piece, &ground, &mut findings));
-    signs.extend(signs::darts(piece, &ground, &mut findings));
+    signs.extend(signs::darts(piece, block, &ground, &mut findings));
     signs.extend(signs::pleats(piece, &ground, &mut findings));
+    signs.extend(signs::fastenings(piece, &ground, &mut findings));
     take(&mut ground, &signs);
     let bracket = signs::fold_bracket(piece, &ground, &mut findings);
     take(&mut ground, &bracket);
     signs.extend(bracket);
+    let hole = if block { block::hanging_hole(piece, &ground, &mut findings) } else { None };
+    ground.take(hole.iter().map(|hole| &hole.path));
 
-    let grains = grain::candidates(piece, &ground)?;
-    let words = Words::new(piece, heading.unit);
-    let wording = Wording::new(piece, heading);
+    let grains = grain::candidates(piece, &ground, hole.as_ref().map(|hole| &hole.path))?;
+    let words = Words::new(piece, heading);
+    let wording = Wording::new(piece, heading, block);
     let written = Sharing { piece, ground: &ground, words: &words, wording: &wording }.best(&grains);
     if written.grain.is_none() {
         findings.push(
@@ -122,12 +143,13 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
         findings.push(
             Finding::warning(format!("there are no strokes for {}; a box is drawn instead", list.join(", ")))
                 .piece(&piece.name)
-                .hint("write these by hand, or spell them in Latin letters"),
+                .hint("name a font that has them with --font, write these by hand, or spell them in Latin letters"),
         );
     }
 
     let mut strokes = vec![Stroke { role: Role::Cut, edge: String::new(), path: notched.cut_line.clone() }];
     strokes.extend(piece.edges.iter().filter(|edge| !is_cut_on(edge, &cut.cut_line)).map(sewn));
+    strokes.extend(hole);
     strokes.extend(signs);
     strokes.extend(written.grain.iter().flat_map(|grain| grain.strokes.clone()));
     strokes.extend(written.figures.strokes);

@@ -4,6 +4,7 @@ use super::ground::Ground;
 use super::lines::lines;
 use super::{Heading, Stroke};
 use crate::allow::CutPiece;
+use crate::device::Notches;
 use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::piece::{Edge, Notch, NotchKind};
@@ -26,43 +27,65 @@ const TOO_SHORT: f64 = 1.0;
 /// An allowance drawn this much narrower than it was asked for is no reason to warn of a short notch, mm.
 const SLACK: f64 = 0.05;
 
+/// Half the width of a V against its depth.
+const BASE: f64 = 3.0 / 8.0;
+
 /// Below this width an edge counts as cut on the sew line, mm.
 pub(super) const NO_WIDTH: f64 = 0.05;
 
 /// Length of the tick where a notch meets the sew line, to each side, mm.
 const TICK: f64 = 2.0;
 
+/// A notch this near to the mouth of a dart or pleat marks it already, mm.
+const SAME: f64 = 1.0;
+
 /// The notches of a piece.
 pub(super) struct Notched {
     /// Cuts, ticks and drawn notches.
     pub strokes: Vec<Stroke>,
-    /// The cut line with its outward notches.
+    /// The cut line with the notches that are part of it.
     pub cut_line: BezPath,
+    /// Those that reach into the piece.
+    pub inward: Vec<BezPath>,
 }
 
-/// A notch outward: it takes the place of the cut line between two distances along it.
-struct Outward {
+/// Where a notch stands: a point of the sew line, and the way out to the cut line.
+struct Place<'a> {
+    edge: &'a Edge,
+    sew: Point,
+    out: Vec2,
+}
+
+/// A notch that is part of the cut line: it takes its place between two distances along it.
+struct Spliced {
     from: f64,
     to: f64,
     tip: Point,
+    base: [Point; 2],
+    inward: bool,
 }
 
 /// Makes every notch of the piece.
-pub(super) fn notches(cut: &CutPiece, heading: &Heading, findings: &mut Vec<Finding>) -> Result<Notched> {
+pub(super) fn notches(cut: &CutPiece, heading: &Heading, block: bool, findings: &mut Vec<Finding>) -> Result<Notched> {
     let mut strokes = Vec::new();
-    let mut outward = Vec::new();
-    let sewing = Sewing { cut, heading, ground: Ground::new(&cut.piece.outline()) };
+    let mut spliced_in = Vec::new();
+    let sewing = Sewing { cut, heading, block, ground: Ground::new(&cut.piece.outline()) };
     for notch in &cut.piece.notches {
-        sewing.notch(notch, &mut strokes, &mut outward, findings)?;
+        sewing.notch(notch, &mut strokes, &mut spliced_in, findings)?;
     }
+    sewing.mouths(&mut strokes, &mut spliced_in, findings)?;
     // Both marks of a double notch have the same to say.
     findings.dedup_by(|a, b| a.message == b.message && a.edge == b.edge);
-    Ok(Notched { strokes, cut_line: spliced(&cut.cut_line, outward) })
+    let inside = |v: &&Spliced| v.inward;
+    let inward = spliced_in.iter().filter(inside).map(|v| polyline(&[v.base[0], v.tip, v.base[1]])).collect();
+    Ok(Notched { strokes, cut_line: spliced(&cut.cut_line, spliced_in), inward })
 }
 
 struct Sewing<'a> {
     cut: &'a CutPiece,
     heading: &'a Heading,
+    /// Whether it is a master block, notched inward from its sew line.
+    block: bool,
     ground: Ground,
 }
 
@@ -71,7 +94,7 @@ impl Sewing<'_> {
         &self,
         notch: &Notch,
         strokes: &mut Vec<Stroke>,
-        outward: &mut Vec<Outward>,
+        spliced_in: &mut Vec<Spliced>,
         findings: &mut Vec<Finding>,
     ) -> Result<()> {
         let piece = &self.cut.piece.name;
@@ -102,7 +125,40 @@ impl Sewing<'_> {
         let middle = notch.at.clamp(half, long - half);
         for i in 0..count {
             let at = middle - half + f64::from(i) * DOUBLE;
-            self.mark(edge, at, notch.kind, strokes, outward, findings)?;
+            let (sew, along) = path::point_at(&edge.path, at)
+                .ok_or_else(|| Finding::error("the edge has no length").piece(piece).edge(&edge.name))?;
+            let place = Place { edge, sew, out: Vec2::new(along.y, -along.x) };
+            self.mark(&place, (notch.kind, notch.depth), strokes, spliced_in, findings)?;
+        }
+        Ok(())
+    }
+
+    /// A notch where each leg of a dart and each fold of a pleat starts, in line with it, unless one stands there already.
+    fn mouths(
+        &self,
+        strokes: &mut Vec<Stroke>,
+        spliced_in: &mut Vec<Spliced>,
+        findings: &mut Vec<Finding>,
+    ) -> Result<()> {
+        let piece = &self.cut.piece;
+        let plain = if self.block { NotchKind::VIn } else { NotchKind::Slit };
+        let kind = piece.notches.iter().map(|notch| notch.kind).find(|kind| *kind != NotchKind::T).unwrap_or(plain);
+        let darts = piece.darts.iter().map(|dart| (&dart.edge, dart.mouth, Some(dart.apex)));
+        let pleats = piece.pleats.iter().map(|pleat| (&pleat.edge, pleat.mouth, None));
+        for (name, mouth, apex) in darts.chain(pleats) {
+            let Some(edge) = piece.edge(name) else { continue };
+            for at in mouth {
+                let known = |notch: &&Notch| notch.edge == *name && (notch.at - at).abs() < SAME;
+                if piece.notches.iter().any(|notch| known(&notch)) {
+                    continue;
+                }
+                let Some((sew, along)) = path::point_at(&edge.path, at) else { continue };
+                let square = Vec2::new(along.y, -along.x);
+                // Two legs that are led on through the allowance meet when the dart is sewn.
+                let led_on = apex.map(|apex| (sew - apex).normalize()).filter(|out| out.dot(square) > 0.5);
+                let place = Place { edge, sew, out: led_on.unwrap_or(square) };
+                self.mark(&place, (kind, None), strokes, spliced_in, findings)?;
+            }
         }
         Ok(())
     }
@@ -110,17 +166,15 @@ impl Sewing<'_> {
     /// One mark of a notch.
     fn mark(
         &self,
-        edge: &Edge,
-        at: f64,
-        kind: NotchKind,
+        place: &Place<'_>,
+        (kind, asked): (NotchKind, Option<f64>),
         strokes: &mut Vec<Stroke>,
-        outward: &mut Vec<Outward>,
+        spliced_in: &mut Vec<Spliced>,
         findings: &mut Vec<Finding>,
     ) -> Result<()> {
         let piece = &self.cut.piece.name;
-        let (sew, along) = path::point_at(&edge.path, at)
-            .ok_or_else(|| Finding::error("the edge has no length").piece(piece).edge(&edge.name))?;
-        let out = Vec2::new(along.y, -along.x);
+        let Place { edge, sew, out } = *place;
+        let long = path::length(&self.cut.cut_line);
         let foot = foot(&self.cut.cut_line, sew, out).ok_or_else(|| {
             Finding::error("the cut line doesn't run outside this edge, so its notch has no place")
                 .piece(piece)
@@ -135,8 +189,9 @@ impl Sewing<'_> {
             strokes.push(stroke(Role::Line, &[sew - out * inner, sew + out * reach]));
         }
         if kind == NotchKind::VOut {
-            if let Some(v) = self.outward(&foot, out) {
-                outward.push(v);
+            let depth = asked.unwrap_or(DEEPEST);
+            if let Some(v) = self.outward(&foot, out, depth).filter(|v| clear_of_others(v, spliced_in, long)) {
+                spliced_in.push(v);
                 return Ok(());
             }
             findings.push(warn(
@@ -146,9 +201,9 @@ impl Sewing<'_> {
         }
         let on_the_line = foot.width < NO_WIDTH;
         let depth = if on_the_line {
-            DEEPEST.min(self.depth_inside(sew, -out) / 4.0)
+            asked.unwrap_or(DEEPEST).min(self.depth_inside(sew, -out) / 4.0)
         } else {
-            let wanted = (foot.width / 2.0).clamp(SHALLOWEST, DEEPEST);
+            let wanted = asked.unwrap_or((foot.width / 2.0).clamp(SHALLOWEST, DEEPEST));
             self.clear_of_sewing(foot.at, -out, wanted)
         };
         let tip = foot.at - out * depth;
@@ -156,7 +211,7 @@ impl Sewing<'_> {
             strokes.push(stroke(Role::Line, &[foot.at, if on_the_line { tip } else { sew }]));
             return Ok(());
         }
-        if on_the_line && !self.heading.net_block {
+        if on_the_line && !self.block {
             findings.push(warn(
                 "the edge has no allowance, so its notch is drawn and not cut".into(),
                 "give the edge an allowance, or make the notch \"drawn\" or \"v-out\"",
@@ -175,7 +230,17 @@ impl Sewing<'_> {
             strokes.push(stroke(Role::Line, &[foot.at, if on_the_line { tip } else { sew }]));
             return Ok(());
         }
-        if !on_the_line && depth < SHALLOWEST - SLACK {
+        if let Some(asked) = asked.filter(|asked| depth < asked - SLACK) {
+            findings.push(warn(
+                format!(
+                    "a notch {} deep was asked for; it is {} deep, to stay {}",
+                    self.say(asked),
+                    self.say(depth),
+                    if on_the_line { "within the piece" } else { "1/8 in (3 mm) clear of the sew line" }
+                ),
+                "ask for less, or make the allowance wider",
+            ));
+        } else if !on_the_line && depth < SHALLOWEST - SLACK {
             findings.push(warn(
                 format!(
                     "the notch is only {} deep, to stay clear of the sew line in an allowance of {}",
@@ -185,24 +250,18 @@ impl Sewing<'_> {
                 "make the allowance at least 1/4 in (6.4 mm), or the notch \"drawn\" or \"v-out\"",
             ));
         }
-        let slit = [foot.at, tip];
-        let made = match kind {
-            NotchKind::VIn => self.base(&foot, depth).map(|(a, b)| vec![vec![a, tip, b]]),
-            NotchKind::T => {
-                let half = along * (depth / 3.0).min(2.0);
-                Some(vec![slit.to_vec(), vec![tip - half, tip + half]])
+        if kind == NotchKind::VIn && self.heading.notches == Notches::Cut {
+            let v = self.inward(&foot, tip, depth, on_the_line);
+            if let Some(v) = v.filter(|v| clear_of_others(v, spliced_in, long)) {
+                spliced_in.push(v);
+                return Ok(());
             }
-            _ => Some(vec![slit.to_vec()]),
-        };
-        let made = made.filter(|strokes| kind == NotchKind::Slit || self.stays_clear(strokes, foot.at, on_the_line));
-        if made.is_none() {
+        }
+        if !self.shape(&foot, tip, (kind, depth, on_the_line), edge, strokes) {
             findings.push(warn(
                 "there is no room for this notch's shape here; it is a plain slit".into(),
                 "move the notch away from the corner",
             ));
-        }
-        for points in made.unwrap_or_else(|| vec![slit.to_vec()]) {
-            strokes.push(stroke(Role::Notch, &points));
         }
         Ok(())
     }
@@ -233,7 +292,7 @@ impl Sewing<'_> {
 
     /// The two points on the cut line between which a V of that depth opens, where the cut line is smooth enough there.
     fn base(&self, foot: &Foot, depth: f64) -> Option<(Point, Point)> {
-        let half = depth * 3.0 / 8.0;
+        let half = depth * BASE;
         let long = path::length(&self.cut.cut_line);
         let point =
             |distance: f64| path::point_at(&self.cut.cut_line, distance.rem_euclid(long)).map(|(point, _)| point);
@@ -243,14 +302,56 @@ impl Sewing<'_> {
         (level(a) && level(b) && (b - a).hypot() > 1.6 * half).then_some((a, b))
     }
 
-    fn outward(&self, foot: &Foot, out: Vec2) -> Option<Outward> {
-        let tip = foot.at + out * DEEPEST;
-        let (a, b) = self.base(foot, DEEPEST)?;
-        let half = DEEPEST * 3.0 / 8.0;
-        self.stays_clear(&[vec![a, tip], vec![tip, b]], foot.at, true).then_some(Outward {
+    /// Adds a notch's cuts; a plain slit, and `false`, where there is no room for its shape.
+    fn shape(
+        &self,
+        foot: &Foot,
+        tip: Point,
+        (kind, depth, on_the_line): (NotchKind, f64, bool),
+        edge: &Edge,
+        strokes: &mut Vec<Stroke>,
+    ) -> bool {
+        let slit = [foot.at, tip];
+        let made = match kind {
+            NotchKind::VIn => self.base(foot, depth).map(|(a, b)| vec![vec![a, tip, b]]),
+            NotchKind::T => {
+                let inward = (tip - foot.at).normalize();
+                let half = Vec2::new(inward.y, -inward.x) * (depth / 3.0).min(2.0);
+                Some(vec![slit.to_vec(), vec![tip - half, tip + half]])
+            }
+            _ => Some(vec![slit.to_vec()]),
+        };
+        let made = made.filter(|strokes| kind == NotchKind::Slit || self.stays_clear(strokes, foot.at, on_the_line));
+        let as_wanted = made.is_some();
+        for points in made.unwrap_or_else(|| vec![slit.to_vec()]) {
+            strokes.push(Stroke { role: Role::Notch, edge: edge.name.clone(), path: polyline(&points) });
+        }
+        as_wanted
+    }
+
+    /// A V inward that is part of the cut line, where there is room for it.
+    fn inward(&self, foot: &Foot, tip: Point, depth: f64, on_the_line: bool) -> Option<Spliced> {
+        let (a, b) = self.base(foot, depth)?;
+        let half = depth * BASE;
+        self.stays_clear(&[vec![a, tip], vec![tip, b]], foot.at, on_the_line).then_some(Spliced {
             from: foot.along - half,
             to: foot.along + half,
             tip,
+            base: [a, b],
+            inward: true,
+        })
+    }
+
+    fn outward(&self, foot: &Foot, out: Vec2, depth: f64) -> Option<Spliced> {
+        let tip = foot.at + out * depth;
+        let (a, b) = self.base(foot, depth)?;
+        let half = depth * BASE;
+        self.stays_clear(&[vec![a, tip], vec![tip, b]], foot.at, true).then_some(Spliced {
+            from: foot.along - half,
+            to: foot.along + half,
+            tip,
+            base: [a, b],
+            inward: false,
         })
     }
 
@@ -269,6 +370,12 @@ impl Sewing<'_> {
             clear_of_cut && clear_of_sewing
         })
     }
+}
+
+/// Whether a notch takes no part of the cut line that another has.
+fn clear_of_others(v: &Spliced, others: &[Spliced], long: f64) -> bool {
+    let apart = |other: &Spliced, turn: f64| v.to + turn < other.from || v.from + turn > other.to;
+    others.iter().all(|other| [-long, 0.0, long].into_iter().all(|turn| apart(other, turn)))
 }
 
 /// Where the normal from a sew point meets the cut line.
@@ -308,7 +415,7 @@ fn foot(cut_line: &BezPath, sew: Point, out: Vec2) -> Option<Foot> {
 }
 
 /// The closed cut line with a V in the place of each stretch. Segments that no V touches stay as they are.
-fn spliced(cut_line: &BezPath, mut outward: Vec<Outward>) -> BezPath {
+fn spliced(cut_line: &BezPath, mut outward: Vec<Spliced>) -> BezPath {
     outward.sort_by(|a, b| a.from.total_cmp(&b.from));
     let Some(first) = outward.first().map(|v| v.from) else {
         return cut_line.clone();

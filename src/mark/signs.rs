@@ -4,10 +4,16 @@ use super::ground::{Ground, Spot, upright};
 use super::{Stroke, polyline};
 use crate::diag::Finding;
 use crate::geom::path;
-use crate::piece::{Dart, Edge, Piece, Pleat, Pressed};
+use crate::piece::{Dart, Edge, Fastening, Piece, Pleat, Pressed};
 use crate::role::Role;
 use crate::text::letter;
 use kurbo::{Affine, BezPath, ParamCurve, ParamCurveNearest, Point, Shape, Vec2};
+
+/// A button's sign: its radius, mm.
+const BUTTON: f64 = 4.0;
+
+/// How far short of a dart's point its drill hole stands in cloth (about half an inch, common practice, no source).
+const SHORT_OF_POINT: f64 = crate::units::INCH / 2.0;
 
 /// Half the size of a drill hole's cross, mm.
 const CROSS: f64 = 2.0;
@@ -59,14 +65,16 @@ fn bracket(edge: &Edge, a: Point, b: Point, depth: Vec2) -> Option<Vec<Stroke>> 
         polyline(&[tip + back - aside, tip, tip + back + aside])
     };
     let (tip_a, tip_b) = (a + standoff, b + standoff);
-    let mut paths = vec![polyline(&[tip_a, a + depth, b + depth, tip_b]), barbs(tip_a), barbs(tip_b)];
+    let paths = vec![polyline(&[tip_a, a + depth, b + depth, tip_b]), barbs(tip_a), barbs(tip_b)];
     let words = [4.0, 3.0, 2.5, 2.0].map(|height| (height, letter("place on fold", height)));
     let (height, words) = words.into_iter().find(|(_, words)| words.width <= 0.9 * a.distance(b))?;
     let spot =
         Spot { centre: a.midpoint(b) + depth + inward * (height * 1.1), angle: upright(along.atan2()), scale: 1.0 };
     let place = spot.transform() * Affine::translate((-words.width / 2.0, -height / 2.0));
-    paths.extend(words.paths.into_iter().map(|path| place * path));
-    Some(paths.into_iter().map(|path| Stroke { role: Role::Fold, edge: edge.name.clone(), path }).collect())
+    let sign = |path| Stroke { role: Role::Fold, edge: edge.name.clone(), path };
+    // A block of writing of its own, so that it is turned by itself where the piece is mirrored.
+    let word = |path| Stroke { role: Role::Label, edge: format!("fold, {}", edge.name), path: place * path };
+    Some(paths.into_iter().map(sign).chain(words.paths.into_iter().map(word)).collect())
 }
 
 /// A cross at every point to pierce.
@@ -84,23 +92,78 @@ pub(super) fn drills(piece: &Piece, ground: &Ground, findings: &mut Vec<Finding>
             );
             continue;
         }
-        let arm = CROSS.min(ground.distance(*drill) * 0.75);
-        for half in [Vec2::new(arm, 0.0), Vec2::new(0.0, arm)] {
-            let path = polyline(&[*drill - half, *drill + half]);
-            strokes.push(Stroke { role: Role::Drill, edge: String::new(), path });
-        }
+        strokes.extend(pierced(*drill, ground));
     }
     strokes
 }
 
-/// Legs and point of every dart.
-pub(super) fn darts(piece: &Piece, ground: &Ground, findings: &mut Vec<Finding>) -> Vec<Stroke> {
+/// A cross about a point to pierce.
+fn pierced(at: Point, ground: &Ground) -> Vec<Stroke> {
+    let arm = CROSS.min(ground.distance(at) * 0.75);
+    let halves = [Vec2::new(arm, 0.0), Vec2::new(0.0, arm)];
+    let stroke = |half| Stroke { role: Role::Drill, edge: String::new(), path: polyline(&[at - half, at + half]) };
+    halves.into_iter().map(stroke).collect()
+}
+
+/// Buttons as a cross in a ring, buttonholes as a line with a bar at either end.
+pub(super) fn fastenings(piece: &Piece, ground: &Ground, findings: &mut Vec<Finding>) -> Vec<Stroke> {
+    let mut strokes = Vec::new();
+    let mut outside = 0;
+    for fastening in &piece.fastenings {
+        let (name, paths) = match *fastening {
+            Fastening::Button(at) => {
+                let radius = BUTTON.min(ground.distance(at) * 0.75);
+                let arms = [Vec2::new(radius, 0.0), Vec2::new(0.0, radius)];
+                let cross = arms.map(|arm| polyline(&[at - arm, at + arm]));
+                let ring = kurbo::Circle::new(at, radius).to_path(1e-3);
+                ("button", cross.into_iter().chain([ring]).collect::<Vec<_>>())
+            }
+            Fastening::Buttonhole(from, to) => {
+                let along = (to - from).normalize();
+                let bar = Vec2::new(-along.y, along.x) * (BUTTON / 2.0);
+                let bars = [from, to].map(|end| polyline(&[end - bar, end + bar]));
+                ("buttonhole", [polyline(&[from, to])].into_iter().chain(bars).collect())
+            }
+        };
+        if paths.iter().any(|path| !path.is_finite() || ground.clearance(path) <= 0.0) {
+            outside += 1;
+            continue;
+        }
+        strokes.extend(paths.into_iter().map(|path| Stroke { role: Role::Line, edge: name.into(), path }));
+    }
+    if outside > 0 {
+        findings.push(
+            Finding::breach(format!(
+                "{outside} of the buttons and buttonholes lie outside the sew line, and were left out"
+            ))
+            .piece(&piece.name)
+            .hint("let the edge that they lie on stand out by half a button and more, or move them inward"),
+        );
+    }
+    strokes
+}
+
+/// Legs and point of every dart. A hole drilled through cloth would show at the very point, so it stands short of it; an
+/// awl through a card block marks the point itself.
+pub(super) fn darts(piece: &Piece, block: bool, ground: &Ground, findings: &mut Vec<Finding>) -> Vec<Stroke> {
     let mut strokes = Vec::new();
     for dart in &piece.darts {
         match dart_legs(piece, dart, ground) {
             Some(paths) => {
                 let stroke = |path| Stroke { role: Role::Dart, edge: dart.edge.clone(), path };
                 strokes.extend(paths.into_iter().map(stroke));
+                let mouth = piece.edge(&dart.edge).and_then(|edge| {
+                    let [a, b] = dart.mouth.map(|at| path::point_at(&edge.path, at));
+                    Some(a?.0.midpoint(b?.0))
+                });
+                if let Some(mouth) = mouth {
+                    let long = mouth.distance(dart.apex);
+                    let short = if block { 0.0 } else { SHORT_OF_POINT.min(long / 2.0) };
+                    let at = dart.apex.lerp(mouth, short / long);
+                    if !piece.drills.iter().any(|drill| drill.distance(at) < 1.0) {
+                        strokes.extend(pierced(at, ground));
+                    }
+                }
             }
             None => findings.push(
                 Finding::breach("a dart's legs run outside the piece, so the dart was left out")

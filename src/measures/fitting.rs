@@ -1,8 +1,8 @@
 //! What was found at fittings: dated notes for one style, or for all that is drafted for the person.
 
 use super::{Side, is_date};
-use crate::diag::Result;
-use crate::source::{Node, Text};
+use crate::diag::{Finding, Result};
+use crate::source::{self, Node, Text};
 use crate::units::Unit;
 
 /// One fitting.
@@ -153,3 +153,92 @@ fn note(node: Node<'_>, unit: Unit) -> Result<Note> {
 
 /// The most that a note moves a sew line, mm: more is another draft.
 const LARGEST: f64 = 200.0;
+
+/// Passes the fittings of one style into the person's block: in the file's text their `style` is taken out, and nothing else
+/// is changed, so that they count for every style that has such edges. Returns the new text and how many there were.
+///
+/// # Errors
+/// A file that can't be read as measures, or without a fitting of that style.
+pub fn into_block(text: &str, file: &str, style: &str) -> Result<(String, usize)> {
+    let (person, _) = super::read(text, file)?;
+    let document = source::read(text, file)?;
+    let root = document.only("measures")?;
+    let mut changed = text.to_owned();
+    let mut count = 0;
+    let fittings: Vec<Node<'_>> = root.children().filter(|node| node.name() == "fitting").collect();
+    // The last first, so that the places of the others stay.
+    for node in fittings.into_iter().rev() {
+        let Some(value) = node.prop("style").filter(|value| value.string().is_ok_and(|name| name == style)) else {
+            continue;
+        };
+        let span = value.error("").snippet.map_or(0..0, |snippet| snippet.span);
+        let before = changed[..span.start].trim_end().len();
+        changed.replace_range(before..span.end, "");
+        count += 1;
+    }
+    if count == 0 {
+        let known: Vec<&str> = person.fittings.iter().filter_map(|fitting| fitting.style.as_deref()).collect();
+        let finding = Finding::error(format!("{} was never fitted in \"{style}\"", person.person)).in_file(file);
+        return Err(source::with_known(finding, style, &known).into());
+    }
+    // What is left must still read as the same file; else nothing is changed.
+    super::read(&changed, file)?;
+    Ok((changed, count))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn file(fitting: &str) -> String {
+        format!("measures \"Ida\" {{ unit \"in\"\n taken \"2026-09-14\" {{ bust 36; }}\n// kept\n{fitting}\n}}\n")
+    }
+
+    #[test]
+    fn notes_say_what_where_and_on_which_side() {
+        let text = file(
+            "fitting \"2026-10-20\" style=\"Dress\" { take-in \"Front/side\" \"1/4\" at=\"side waist\"\nlower \"Front/hem\" 1 side=\"left\"\nlet-out \"Back/side\" \"1/8\" along=3 from=\"underarm\"\nraise \"Front/waist\" \"2 cm\" part=0.5 }\nfitting \"2026-10-01\" { lower \"Front/hem\" 2; }",
+        );
+        let (ida, _) = super::super::read(&text, "ida.kdl").expect("reads");
+        assert_eq!(ida.fittings.iter().map(|f| f.date.as_str()).collect::<Vec<_>>(), ["2026-10-01", "2026-10-20"]);
+        let notes = &ida.fittings[1].notes;
+        assert!(
+            (notes[0].by - 6.35).abs() < 1e-9 && matches!(&notes[0].at, NotePlace::End(p) if p.text == "side waist")
+        );
+        assert!(notes[1].side == Some(Side::Left) && matches!(notes[1].at, NotePlace::Whole));
+        assert!(matches!(&notes[2].at, NotePlace::Distance { along, .. } if (along - 76.2).abs() < 1e-9));
+        assert!((notes[3].by - 20.0).abs() < 1e-9 && matches!(notes[3].at, NotePlace::Part(_)));
+    }
+
+    #[test]
+    fn faults_in_notes_are_refused_with_the_place() {
+        for (body, words) in [
+            ("take-in \"Front/side\"", "how much"),
+            ("take-in \"side\" 1", "does not name an edge"),
+            ("take-in \"Front/side\" -1", "more than 0"),
+            ("take-in \"Front/side\" 1 along=3", "give one place"),
+            ("take-in \"Front/side\" 1 at=\"waist\" part=0.5", "give one place"),
+            ("take-in \"Front/side\" 1 side=\"both\"", "a side is"),
+            ("take-inn \"Front/side\" 1", "did you mean \"take-in\""),
+            ("", "nothing was noted"),
+        ] {
+            let text = file(&format!("fitting \"2026-10-20\" style=\"Dress\" {{ {body} }}"));
+            let error = super::super::read(&text, "ida.kdl").expect_err(body);
+            assert!(error.to_string().contains(words), "{body}: {error}");
+            assert_eq!(error.snippet.as_ref().expect("place").line_column().0, 4, "{body}");
+        }
+        assert!(super::super::read(&file("fitting \"soon\" { lower \"Front/hem\" 1; }"), "ida.kdl").is_err());
+    }
+
+    #[test]
+    fn fittings_pass_into_the_block_and_comments_stay() {
+        let text = file(
+            "fitting \"2026-10-20\"  style=\"Dress\" { lower \"Front/hem\" 1; } // why\nfitting \"2026-10-21\" style=\"Coat\" { lower \"Front/hem\" 2; }",
+        );
+        let (changed, count) = into_block(&text, "ida.kdl", "Dress").expect("passes");
+        assert_eq!(count, 1);
+        assert_eq!(changed, text.replace("  style=\"Dress\"", ""));
+        let error = into_block(&text, "ida.kdl", "Coats").expect_err("unknown");
+        assert!(error.to_string().contains("did you mean \"Coat\""), "{error}");
+    }
+}

@@ -154,7 +154,8 @@ fn read_sizes(root: Node<'_>, file: &str) -> Result<(Vec<Measures>, Vec<Finding>
 fn toile(node: Node<'_>) -> Result<(String, String)> {
     node.only_takes(1, &["passed"])?;
     let style = node.title()?.to_owned();
-    let passed = node.prop("passed").ok_or_else(|| node.error("when did it pass?").hint("add: passed=\"2026-09-21\""))?;
+    let passed =
+        node.prop("passed").ok_or_else(|| node.error("when did it pass?").hint("add: passed=\"2026-09-21\""))?;
     let date = passed.string()?;
     if !is_date(date) {
         return Err(passed.error("this is no date").hint("write year, month and day, as in 2026-09-14").into());

@@ -7,14 +7,17 @@ mod near;
 mod rules;
 mod search;
 mod starts;
+mod tasks;
 pub mod tour;
 mod tree;
 
-use crate::device::{Device, Tool};
+use crate::device::{Device, MediumKind, Sequence, Tip, Tool};
 use crate::diag::{Finding, Result};
+use crate::geom::path;
 use crate::lay::{Sheet, SheetStroke};
 use crate::role::Role;
-use kurbo::{BezPath, Point, Shape};
+use kurbo::{BezPath, Point, Shape, Vec2};
+use tasks::Task;
 use tour::Visit;
 
 /// What a machine does on one sheet, nominal: not yet corrected. It can't be cloned, so that what [`crate::calibrate`]
@@ -53,19 +56,29 @@ pub struct JobStroke {
     pub role: Role,
     /// The piece's name; empty for the sheet's own strokes.
     pub piece: String,
+    /// Which of the sheet's placed pieces that is: a name may be there twice.
+    pub placed: Option<usize>,
     /// The edge or inner line that it belongs to; empty where none.
     pub edge: String,
-    /// One subpath, open or closed, in sheet coordinates.
+    /// One subpath, open or closed, in sheet coordinates: the way of the machine's head.
     pub path: BezPath,
 }
 
-/// Sorts a sheet's strokes into the device's tools by role, and puts them in order: pens before knives, within a piece
-/// marks before inner cuts and those before the outline, and within that with little travel. Strokes may come out reversed, and
-/// closed ones started elsewhere. `title` is the job's, such as style, person, sheet n of N.
+/// The edge's name of the cut that turns a drag knife's blade before it cuts anything else.
+pub const SETTLING: &str = "blade turned";
+
+/// What a way along the feed of a roll counts beside one across it: the whole roll is moved, and may slip.
+const FEED: f64 = 3.0;
+
+/// Sorts a sheet's strokes into the device's tools by role, moves each line to where the tool's tip, wheel or beam needs
+/// the head, and puts them in order: pens before knives, within a piece marks before inner cuts and those before the
+/// outline, piece by piece where the device finishes each before the next, and within that with little travel and, on a
+/// roll, little feed to and fro. Strokes may come out reversed, and closed ones started elsewhere; those of a tool that
+/// goes over them several times come so many times. `title` is the job's, such as style, person, sheet n of N.
 ///
 /// # Errors
-/// Where none of the device's tools carries out any of the sheet's roles. A sheet with cut lines that no tool carries
-/// out is a [`crate::diag::Severity::Breach`] among the findings.
+/// Where none of the device's tools carries out any of the sheet's roles; a line that can't be moved by half its tool's
+/// kerf. A sheet with cut lines that no tool carries out is a [`crate::diag::Severity::Breach`] among the findings.
 pub fn order(sheet: &Sheet, device: &Device, title: &str) -> Result<(Job, Vec<Finding>)> {
     order_within(sheet, device, title, &tour::Effort::default(), &mut |done| done)
 }
@@ -83,39 +96,34 @@ pub fn order_within(
 ) -> Result<(Job, Vec<Finding>)> {
     let outlines = outlines(sheet);
     let mut tools: Vec<&Tool> = device.tools.iter().collect();
-    tools.sort_by_key(|tool| tool.kind);
-    let mut at = Point::ORIGIN;
-    let mut passes = Vec::new();
-    for tool in tools {
-        let chosen: Vec<usize> = (0..sheet.strokes.len())
-            .filter(|index| tool.roles.contains(&sheet.strokes[*index].role) && !sheet.strokes[*index].path.is_empty())
-            .collect();
-        let visits: Vec<Visit> = chosen
-            .iter()
-            .map(|index| {
-                let SheetStroke { role, path, placed, .. } = &sheet.strokes[*index];
-                let level = match role {
-                    Role::Cut if placed.is_some_and(|piece| outlines[piece] == Some(*index)) => 2,
-                    Role::Cut => 1,
-                    _ => 0,
-                };
-                Visit { path: path.clone(), group: *placed, level }
-            })
-            .collect();
-        let strokes: Vec<JobStroke> = tour::tour(&visits, at, effort, progress)
-            .into_iter()
-            .map(|(visit, path)| {
-                let SheetStroke { role, placed, edge, .. } = &sheet.strokes[chosen[visit]];
-                let piece = placed.map_or(String::new(), |piece| sheet.placed[piece].piece.clone());
-                JobStroke { role: *role, piece, edge: edge.clone(), path }
-            })
-            .collect();
-        if let Some(last) = strokes.last() {
-            at = crate::geom::path::end(&last.path).unwrap_or(at);
-            passes.push(Pass { tool: tool.name.clone(), strokes });
+    // Of two knives the one that cuts pieces out comes last.
+    tools.sort_by_key(|tool| (tool.kind, tool.roles.contains(&Role::Cut)));
+    let mut work: Vec<Vec<Task>> = Vec::new();
+    for tool in &tools {
+        let mut tasks = Vec::new();
+        for (index, stroke) in sheet.strokes.iter().enumerate() {
+            if tool.roles.contains(&stroke.role) && !stroke.path.is_empty() {
+                let outline = stroke.placed.is_some_and(|piece| outlines[piece] == Some(index));
+                tasks.extend(tasks::tasks(sheet, index, outline, tool, device)?);
+            }
+        }
+        work.push(tasks);
+    }
+    let rolls = device.medium(&sheet.medium).is_some_and(|medium| matches!(medium.kind, MediumKind::Roll { .. }));
+    let effort = if rolls { tour::Effort { feed: FEED, ..*effort } } else { *effort };
+    let mut head = Head { sheet, device, at: Point::ORIGIN, headings: vec![None; tools.len()], passes: Vec::new() };
+    let rounds = match device.sequence {
+        Sequence::ToolByTool => vec![Round::All],
+        Sequence::PieceByPiece => piece_by_piece(sheet, &effort),
+    };
+    for round in rounds {
+        for (which, tool) in tools.iter().enumerate() {
+            let mine = |task: &&Task| round.has(sheet.strokes[task.stroke].placed);
+            let tasks: Vec<&Task> = work[which].iter().filter(mine).collect();
+            head.work(which, tool, &tasks, &effort, progress);
         }
     }
-    if passes.is_empty() {
+    if head.passes.is_empty() {
         let message = format!("\"{}\" has no tool for anything on this sheet", device.name);
         return Err(Box::new(Finding::error(message).hint("name the roles in a tool's \"draws\" or \"cuts\"")));
     }
@@ -126,9 +134,105 @@ pub fn order_within(
         width: sheet.width,
         height: sheet.height,
         square: sheet.square,
-        passes,
+        passes: head.passes,
     };
     Ok((job, left_out(sheet, device)))
+}
+
+/// What is worked through before the tools begin again.
+#[derive(Clone, Copy)]
+enum Round {
+    /// All of the sheet.
+    All,
+    /// What is on no piece.
+    Sheet,
+    /// One piece.
+    Piece(usize),
+}
+
+impl Round {
+    /// Whether a stroke of that piece belongs to it.
+    fn has(self, placed: Option<usize>) -> bool {
+        match self {
+            Self::All => true,
+            Self::Sheet => placed.is_none(),
+            Self::Piece(piece) => placed == Some(piece),
+        }
+    }
+}
+
+/// What is on no piece, then the pieces in the order of a tour through their middles.
+fn piece_by_piece(sheet: &Sheet, effort: &tour::Effort) -> Vec<Round> {
+    let middles: Vec<Visit> = sheet
+        .placed
+        .iter()
+        .map(|placed| {
+            let mut path = BezPath::new();
+            path.move_to(placed.outline.bounding_box().center());
+            Visit::alone(path)
+        })
+        .collect();
+    let effort = tour::Effort { one_by_one: false, ..*effort };
+    let pieces = tour::tour(&middles, Point::ORIGIN, &effort, &mut |done| done);
+    std::iter::once(Round::Sheet).chain(pieces.into_iter().map(|(piece, _)| Round::Piece(piece))).collect()
+}
+
+/// The machine's head on its way through a job.
+struct Head<'a> {
+    sheet: &'a Sheet,
+    device: &'a Device,
+    at: Point,
+    /// Of each tool's blade; `None` before its first stroke.
+    headings: Vec<Option<Vec2>>,
+    passes: Vec<Pass>,
+}
+
+impl Head<'_> {
+    /// Carries out some of a tool's tasks.
+    fn work(
+        &mut self,
+        which: usize,
+        tool: &Tool,
+        tasks: &[&Task],
+        effort: &tour::Effort,
+        progress: &mut dyn FnMut(f64) -> f64,
+    ) {
+        let visits: Vec<Visit> = tasks
+            .iter()
+            .map(|task| Visit {
+                path: task.path.clone(),
+                group: self.sheet.strokes[task.stroke].placed,
+                level: task.level,
+                starts: task.starts.clone(),
+            })
+            .collect();
+        let mut strokes = Vec::new();
+        for (visit, path) in tour::tour(&visits, self.at, effort, progress) {
+            let SheetStroke { role, placed, edge, .. } = &self.sheet.strokes[tasks[visit].stroke];
+            let mut put = |role, placed: Option<usize>, edge: &str, path| {
+                let piece = placed.map_or(String::new(), |piece| self.sheet.placed[piece].piece.clone());
+                strokes.push(JobStroke { role, piece, placed, edge: edge.into(), path });
+            };
+            let mut heading = self.headings[which].unwrap_or_else(|| {
+                let Tip::Drag { offset, .. } = tool.tip else { return Vec2::ZERO };
+                // The blade lies as it was left: it is turned in the waste first.
+                tasks::settling(self.sheet, offset).map_or(Vec2::new(1.0, 0.0), |(path, heading)| {
+                    put(*role, None, SETTLING, path);
+                    heading
+                })
+            });
+            for path in tasks::strokes(path, tool, self.device.tolerance, &mut heading) {
+                put(*role, *placed, edge, path);
+            }
+            self.headings[which] = Some(heading);
+        }
+        let Some(last) = strokes.last() else { return };
+        self.at = path::end(&last.path).unwrap_or(self.at);
+        match self.passes.last_mut() {
+            Some(pass) if pass.tool == tool.name => pass.strokes.append(&mut strokes),
+            _ => self.passes.push(Pass { tool: tool.name.clone(), strokes }),
+        }
+    }
 }
 
 /// Each placed piece's outline among the sheet's strokes: the cut that reaches furthest.

@@ -17,6 +17,15 @@ pub struct Visit {
     pub group: Option<usize>,
     /// It comes after all of its group with a lower level.
     pub level: u32,
+    /// The segments at whose start a closed path may be begun; empty where any will do.
+    pub starts: Vec<usize>,
+}
+
+impl Visit {
+    /// A path that stands alone, waits for nobody and may be begun anywhere.
+    pub fn alone(path: BezPath) -> Self {
+        Self { path, group: None, level: 0, starts: Vec::new() }
+    }
 }
 
 /// A path's place in the tour: its index, and its path in working direction.
@@ -33,11 +42,13 @@ pub struct Effort {
     pub any_start: bool,
     /// Whether each group is finished before the next is begun.
     pub one_by_one: bool,
+    /// What a way along x counts beside one along y: 1 where both cost the same, more on a roll, which has to be fed.
+    pub feed: f64,
 }
 
 impl Default for Effort {
     fn default() -> Self {
-        Self { kicks: 200, seed: 1, any_start: true, one_by_one: false }
+        Self { kicks: 200, seed: 1, any_start: true, one_by_one: false, feed: 1.0 }
     }
 }
 
@@ -81,13 +92,13 @@ fn as_given(visits: &[Visit], one_by_one: bool) -> Vec<Stop> {
             .map(|(index, visit)| visit.group.map_or(index, |group| *first.entry(group).or_insert(index)))
             .collect();
         order.sort_by_key(|index| (places[*index], visits[*index].level));
-        return order.into_iter().map(|index| (index, visits[index].path.clone())).collect();
+        return order.into_iter().map(|index| (index, starting_from(&visits[index], 0))).collect();
     }
     let mut waiting = Waiting::new(visits);
     let mut stops = Vec::with_capacity(visits.len());
     for index in 0..visits.len() {
         for freed in waiting.arrive(index, visits) {
-            stops.push((freed, visits[freed].path.clone()));
+            stops.push((freed, starting_from(&visits[freed], 0)));
         }
     }
     stops
@@ -138,7 +149,13 @@ impl Waiting {
 }
 
 fn searched(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn FnMut(f64) -> f64) -> Vec<Stop> {
-    let ways: Vec<Vec<Way>> = visits.iter().map(|visit| ways(&visit.path, effort.any_start)).collect();
+    // From here on x is as long as it counts.
+    let weighed = |point: Point| Point::new(point.x * effort.feed, point.y);
+    let home = weighed(home);
+    let ways: Vec<Vec<Way>> = visits
+        .iter()
+        .map(|visit| ways(visit, effort.any_start).into_iter().map(|way| way.map(weighed)).collect())
+        .collect();
     let mut paths = paths(visits, &ways, home, effort.one_by_one);
     let rules = Rules::new(
         visits
@@ -195,7 +212,7 @@ fn searched(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn F
                 0
             };
             let index = path as usize - 1;
-            (index, starting_from(&visits[index].path, which as usize))
+            (index, starting_from(&visits[index], which as usize))
         })
         .collect()
 }
@@ -215,10 +232,11 @@ fn by_groups(visits: &[Visit], paths: &Paths, order: &[u32], home: Point, effort
         .map(|(members, sum)| {
             let mut path = BezPath::new();
             path.move_to((*sum / members.len() as f64).to_point());
-            Visit { path, group: None, level: 0 }
+            Visit::alone(path)
         })
         .collect();
-    let effort = Effort { kicks: effort.kicks.min(4 * middles.len()), one_by_one: false, ..*effort };
+    // The middles are of points that were weighed.
+    let effort = Effort { kicks: effort.kicks.min(4 * middles.len()), one_by_one: false, feed: 1.0, ..*effort };
     let mut parted = vec![order[0]];
     for (group, _) in tour(&middles, home, &effort, &mut |done| done) {
         groups[group].0.sort_by_key(|end| visits[*end as usize / 2 - 1].level);
@@ -279,32 +297,46 @@ fn ends(path: &BezPath) -> [Point; 2] {
     }
 }
 
-/// How a path can be gone through: an open one from either end, a closed one from its start, or from each of its vertices.
-fn ways(path: &BezPath, any_start: bool) -> Vec<Way> {
+/// How a path can be gone through: an open one from either end, a closed one from its start, or from each of the vertices
+/// that will do.
+fn ways(visit: &Visit, any_start: bool) -> Vec<Way> {
+    let path = &visit.path;
     let [start, end] = ends(path);
     if !is_closed(path) {
         return vec![[start, end], [end, start]];
     }
-    let count = if any_start { usize::MAX } else { 1 };
-    let vertices: Vec<Way> = path.segments().map(|segment| [segment.start(); 2]).take(count).collect();
-    if vertices.is_empty() { vec![[start; 2]] } else { vertices }
+    let vertices: Vec<Way> = path.segments().map(|segment| [segment.start(); 2]).collect();
+    let chosen: Vec<Way> = match (&visit.starts[..], any_start) {
+        ([], true) => vertices,
+        ([], false) => vertices.into_iter().take(1).collect(),
+        (starts, true) => starts.iter().filter_map(|start| vertices.get(*start).copied()).collect(),
+        ([first, ..], false) => vertices.get(*first).copied().into_iter().collect(),
+    };
+    if chosen.is_empty() { vec![[start; 2]] } else { chosen }
 }
 
 /// The path gone through in the `which`th of its [`ways`].
-fn starting_from(path: &BezPath, which: usize) -> BezPath {
-    if which == 0 {
+fn starting_from(visit: &Visit, which: usize) -> BezPath {
+    let path = &visit.path;
+    if !is_closed(path) {
+        return if which == 0 { path.clone() } else { path.reverse_subpaths() };
+    }
+    let first = visit.starts.get(which).copied().unwrap_or(if visit.starts.is_empty() { which } else { 0 });
+    let mut segments: Vec<PathSeg> = path.segments().collect();
+    if first == 0 || first >= segments.len() {
         return path.clone();
     }
-    if !is_closed(path) {
-        return path.reverse_subpaths();
-    }
-    let mut segments: Vec<PathSeg> = path.segments().collect();
-    segments.rotate_left(which);
+    segments.rotate_left(first);
+    closed(segments)
+}
+
+/// A closed path of segments that lead round.
+pub(super) fn closed(mut segments: Vec<PathSeg>) -> BezPath {
     // The closing stroke stands for a last segment that is a line.
     if matches!(segments.last(), Some(PathSeg::Line(_))) {
         segments.pop();
     }
-    let mut rotated = BezPath::from_path_segments(segments.into_iter());
-    rotated.close_path();
-    rotated
+    let mut path = BezPath::from_path_segments(segments.into_iter());
+    path.close_path();
+    path
 }

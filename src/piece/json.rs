@@ -1,6 +1,8 @@
 //! `*.pieces.json`: what other tools make or take. Version `pieces/1`.
 
-use super::{Cut, Dart, Edge, Fastening, Finish, Fit, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span};
+use super::{
+    Cut, Dart, Edge, Fastening, Finish, Fit, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span,
+};
 use crate::diag::{Finding, Result, Snippet, nearest};
 use crate::units::{LONGEST, Unit};
 use kurbo::{BezPath, PathEl, Point};
@@ -267,6 +269,10 @@ fn from_piece(file: FilePiece) -> std::result::Result<Piece, Finding> {
         edges.push(Edge { name: edge.name, path, allowance: edge.allowance, fold: edge.fold, corner: Finish::Mitre });
     }
     join_edges(&mut edges).map_err(in_piece)?;
+    let usual = Finish::usual(&edges);
+    for (edge, usual) in edges.iter_mut().zip(usual) {
+        edge.corner = usual;
+    }
     for corner in file.corners {
         let names: Vec<String> = edges.iter().map(|edge| edge.name.clone()).collect();
         match edges.iter_mut().find(|edge| edge.name == corner.after) {

@@ -124,6 +124,34 @@ pub enum Finish {
     FoldBack,
 }
 
+/// A hem bent by more than this, radians, is eased or faced and not turned up in one piece: its corners are mitred.
+const BENT_HEM: f64 = 0.6;
+
+impl Finish {
+    /// The usual finish of the corner at each edge's end, by the kinds of the two edges that meet there: the allowance of a
+    /// hem is folded back, so that turned up its ends lie on the neighbours' cut lines; all else is mitred (common
+    /// practice, no source). A hem is an edge whose name has the word "hem", which is nearly straight, and whose allowance
+    /// is wider than its neighbour's.
+    pub fn usual(edges: &[Edge]) -> Vec<Self> {
+        let hem = |edge: &Edge| {
+            let ends = path::start_tangent(&edge.path).zip(path::end_tangent(&edge.path));
+            let bend = ends.map_or(0.0, |(a, b)| a.cross(b).atan2(a.dot(b)).abs());
+            edge.name.split_whitespace().any(|word| word.eq_ignore_ascii_case("hem")) && bend < BENT_HEM
+        };
+        let turned_up = |edge: &Edge, beside: &Edge| hem(edge) && edge.allowance > beside.allowance;
+        let next = edges.iter().cycle().skip(1);
+        edges
+            .iter()
+            .zip(next)
+            .map(|(edge, next)| {
+                let neither_bare = edge.allowance > 0.0 && next.allowance > 0.0;
+                let folds = neither_bare && (turned_up(edge, next) || turned_up(next, edge));
+                if folds { Self::FoldBack } else { Self::Mitre }
+            })
+            .collect()
+    }
+}
+
 /// A balance mark.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Notch {
@@ -314,6 +342,30 @@ impl Piece {
         let mut mouths: Vec<[f64; 2]> = darts.chain(pleats).collect();
         mouths.sort_by(|a, b| a[0].total_cmp(&b[0]));
         mouths
+    }
+
+    /// Makes the piece larger or smaller about the origin, allowances and all.
+    pub fn scale(&mut self, by: f64) {
+        let larger = Affine::scale(by);
+        for edge in &mut self.edges {
+            edge.path.apply_affine(larger);
+            edge.allowance *= by;
+        }
+        for notch in &mut self.notches {
+            notch.at *= by;
+            notch.depth = notch.depth.map(|depth| depth * by);
+        }
+        for dart in &mut self.darts {
+            dart.mouth = dart.mouth.map(|at| at * by);
+            dart.apex = larger * dart.apex;
+        }
+        for pleat in &mut self.pleats {
+            pleat.mouth = pleat.mouth.map(|at| at * by);
+            pleat.length *= by;
+        }
+        self.grain.iter_mut().chain(&mut self.drills).for_each(|point| *point = larger * *point);
+        self.lines.iter_mut().for_each(|line| line.path.apply_affine(larger));
+        self.fastenings.iter_mut().for_each(|fastening| fastening.apply_affine(larger));
     }
 
     /// The whole sew line as one closed path.

@@ -1,17 +1,17 @@
 //! One language or another: a corrected job into bytes, and bytes back into what they draw on the sheet.
 
 use crate::calibrate::CorrectedJob;
-use crate::device::{Device, Language};
+use crate::device::{Correction, Device, Language};
 use crate::diag::{Finding, Result};
 use crate::lay::Sheet;
 use crate::read::{self, Drawing};
 use crate::units::INCH;
 use crate::write::{self, Curves, Dialect};
-use kurbo::Affine;
+use kurbo::{Affine, Point};
 
 /// The file of a job.
 pub(super) fn write(job: &CorrectedJob, sheet: &Sheet, device: &Device) -> Result<Vec<u8>> {
-    let machine = || machine(sheet, device);
+    let machine = || machine(sheet, device, &job.stamp().matrix);
     Ok(match device.language {
         Language::Svg => match device.pixel {
             Some(pixel) => write::svg_in_pixels(job, pixel),
@@ -36,8 +36,14 @@ pub(super) fn write(job: &CorrectedJob, sheet: &Sheet, device: &Device) -> Resul
     })
 }
 
-/// What a file draws, in the sheet's coordinates; the machine's correction is still in it.
-pub(super) fn read_back(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result<(Drawing, Vec<Finding>)> {
+/// What a file draws, in the sheet's coordinates; the correction that it was written through is still in it.
+pub(super) fn read_back(
+    bytes: &[u8],
+    file: &str,
+    sheet: &Sheet,
+    device: &Device,
+    correction: Option<&Correction>,
+) -> Result<(Drawing, Vec<Finding>)> {
     let (mut drawing, findings) = match device.language {
         Language::Svg => read::svg(bytes, file)?,
         Language::Dxf | Language::DxfPolyline => read::dxf(bytes, file)?,
@@ -53,7 +59,8 @@ pub(super) fn read_back(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device
         Language::Rs274 => read::rs274(bytes, file)?,
     };
     if device.language.drives_a_machine() {
-        let back = place(sheet, device).inverse();
+        let matrix = correction.map_or(Affine::IDENTITY, |c| Affine::new([c.x, 0.0, c.skew, c.y, 0.0, 0.0]));
+        let back = place(sheet, device, &matrix).inverse();
         drawing.paths.iter_mut().for_each(|bare| bare.path.apply_affine(back));
     }
     if let Some(pixel) = device.pixel {
@@ -65,12 +72,15 @@ pub(super) fn read_back(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device
     Ok((drawing, findings))
 }
 
-/// From the sheet to the machine's axes, mm.
-fn place(sheet: &Sheet, device: &Device) -> Affine {
-    device.axes.from_sheet(sheet.width, sheet.height)
+/// From the corrected sheet to the machine's axes, mm. `matrix` is the correction's J. A machine distorts about its own
+/// zero, wherever on the sheet that lies: the zero is where J⁻¹ puts it.
+fn place(sheet: &Sheet, device: &Device, matrix: &Affine) -> Affine {
+    let axes = device.axes.from_sheet(sheet.width, sheet.height);
+    let zero = axes.inverse() * Point::ORIGIN;
+    axes * Affine::translate(zero - matrix.inverse() * zero)
 }
 
-fn machine(sheet: &Sheet, device: &Device) -> write::Machine {
+fn machine(sheet: &Sheet, device: &Device, matrix: &Affine) -> write::Machine {
     let tools = device.tools.iter().map(|tool| write::ToolUse {
         name: tool.name.clone(),
         number: tool.number,
@@ -83,7 +93,7 @@ fn machine(sheet: &Sheet, device: &Device) -> write::Machine {
         tolerance: device.tolerance,
         units_per_mm: device.units_per_mm,
         largest: device.largest,
-        place: place(sheet, device),
+        place: place(sheet, device, matrix),
         start: device.start.clone(),
         end: device.end.clone(),
         tools: tools.collect(),

@@ -1,11 +1,15 @@
 //! The only wiring: a request in, files and findings out. Bytes leave here proven or not at all.
 
 mod files;
+mod marking;
+mod square;
+
+pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
 
 use crate::allow::{self, CutPiece};
-use crate::calibrate;
+use crate::calibrate::{self, CorrectedJob};
 use crate::cloth::Cloth;
-use crate::device::{Blocks, Device, Medium, MediumKind, Sequence, Tip};
+use crate::device::{Device, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::cloth::{ClothLay, Garment};
@@ -13,18 +17,22 @@ use crate::lay::keep::Kept;
 use crate::lay::search::{Budget, Progress};
 use crate::lay::strips::{self, Division};
 use crate::lay::{self, Copies, Sheet, stripes};
-use crate::mark::{self, Heading, MarkedPiece};
+use crate::mark::MarkedPiece;
 use crate::measures::Measures;
 use crate::order;
 use crate::piece::PieceSet;
 use crate::proof::{self, Proof};
-use crate::report::{self, FileLine, MeasureRow, ProofSheet};
+use crate::report::{self, ChangeRow, FileLine, MeasureRow, ProofSheet};
 use crate::shrink;
 use crate::style::Style;
+use crate::text::Font;
 use crate::true_up;
 use crate::units::{Unit, format_length, trimmed};
 use crate::walk::{self, WalkedJoin};
+use marking::Manner;
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// Pieces on the net line, walked.
 #[derive(Clone, Debug)]
@@ -35,6 +43,8 @@ pub struct Walked {
     pub joins: Vec<WalkedJoin>,
     /// What the garment measures when worn, beside the body.
     pub worn: Vec<MeasureRow>,
+    /// What the notes of fittings changed.
+    pub fitting: Vec<ChangeRow>,
     /// Findings so far.
     pub findings: Vec<Finding>,
 }
@@ -61,6 +71,8 @@ pub struct Made {
     pub failed: Vec<(String, Proof)>,
     /// The proof sheet, HTML.
     pub proof_sheet: String,
+    /// The making sheet, HTML: what to cut, the seams in order, what to buy.
+    pub making_sheet: String,
     /// Every finding of every stage.
     pub findings: Vec<Finding>,
 }
@@ -70,6 +82,20 @@ pub struct Made {
 pub struct ProvenFile {
     bytes: Vec<u8>,
     line: FileLine,
+    parts: Vec<Part>,
+    medium: String,
+    stamp: String,
+}
+
+/// Strokes of one piece and one tool that follow one another in a file.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Part {
+    /// The piece's name; empty for what belongs to the sheet itself.
+    pub piece: String,
+    /// The tool's name.
+    pub tool: String,
+    /// How many strokes.
+    pub strokes: usize,
 }
 
 impl ProvenFile {
@@ -82,6 +108,21 @@ impl ProvenFile {
     pub fn line(&self) -> &FileLine {
         &self.line
     }
+
+    /// The medium that it is for.
+    pub fn medium(&self) -> &str {
+        &self.medium
+    }
+
+    /// The stamp of the correction that it was written through; empty for a test square, which is right without.
+    pub fn stamp(&self) -> &str {
+        &self.stamp
+    }
+
+    /// What it draws, in its own order.
+    pub fn parts(&self) -> &[Part] {
+        &self.parts
+    }
 }
 
 /// Drafts a style for a person and walks its seams.
@@ -92,6 +133,14 @@ pub fn draft_and_walk(style: &Style, measures: &Measures, choices: &Choices, tol
     let drafted = draft::whole(style, measures, choices)?;
     let mut walked = walk_pieces(drafted.set, tolerance);
     walked.worn = drafted.worn.iter().map(|row| worn(row, measures.unit)).collect();
+    let length = |mm| format_length(mm, measures.unit);
+    let change = |row: &draft::FittingRow| ChangeRow {
+        what: row.what.clone(),
+        before: length(row.before),
+        after: length(row.after),
+    };
+    // What a tape can't show is left out.
+    walked.fitting = drafted.fitting.iter().map(change).filter(|row| row.before != row.after).collect();
     walked.findings.splice(0..0, drafted.findings);
     Ok(walked)
 }
@@ -111,7 +160,7 @@ fn worn(row: &draft::WornRow, unit: Unit) -> MeasureRow {
 pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
     walk::carry(&mut set);
     let (joins, findings) = walk::walk(&set, tolerance);
-    Walked { set, joins, worn: Vec::new(), findings }
+    Walked { set, joins, worn: Vec::new(), fitting: Vec::new(), findings }
 }
 
 /// Gives every piece its cut line.
@@ -119,21 +168,33 @@ pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
 /// # Errors
 /// As [`allow::allow`].
 pub fn cut(set: &PieceSet) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
-    gather(&set.pieces, |piece| allow::allow(piece, allow::TOLERANCE))
+    cut_within(set, allow::TOLERANCE)
 }
 
-/// What is to be laid besides the devices' media, and how hard to try.
+/// [`cut`] within a tolerance of one's own, mm.
+///
+/// # Errors
+/// As [`allow::allow`].
+pub fn cut_within(set: &PieceSet, tolerance: f64) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
+    gather(&set.pieces, |piece| allow::allow(piece, tolerance))
+}
+
+/// What is to be made besides the devices' files, and how: lays, the search for them, letters.
 #[derive(Clone, Copy, Debug)]
 pub struct Laying<'a> {
     /// Cloths whose lay the proof sheet shows.
     pub cloths: &'a [Cloth],
     /// The search of each lay.
     pub budget: Budget,
+    /// The font for letters that have no single strokes.
+    pub font: Option<&'a Arc<Font>>,
+    /// Devices that draw the whole style at a quarter of its size too, to pin up.
+    pub quarter_scale: &'a [NamedDevice],
 }
 
 impl Default for Laying<'_> {
     fn default() -> Self {
-        Self { cloths: &[], budget: lay::QUICK }
+        Self { cloths: &[], budget: lay::QUICK, font: None, quarter_scale: &[] }
     }
 }
 
@@ -154,23 +215,13 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
     findings.extend(true_up::true_up(&walked.set, &cut));
-    let (marked, found) = mark_all(&walked.set, &cut)?;
-    findings.extend(found);
+    let all = marking::for_devices(&walked.set, &cut, devices, laying, &mut findings)?;
     let mut files = Vec::new();
     let mut failed = Vec::new();
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
-    let net = if devices.iter().any(|named| named.device.blocks == Blocks::Net) {
-        let (net, found) = net_blocks(&walked.set)?;
-        findings.extend(found);
-        net
-    } else {
-        Vec::new()
-    };
-    let (written, found) = gather(devices, |named| {
-        let marked = if named.device.blocks == Blocks::Net { &net } else { &marked };
-        write_device(&walked.set, named, marked, &laying.budget)
-    })?;
+    let (written, found) =
+        gather(&all.wanted, |wanted| write_device(&wanted.set, &wanted.named, all.marked(wanted), &laying.budget))?;
     findings.extend(found);
     for (sheet, file, proof) in written.into_iter().flatten() {
         lines.push(file.line.clone());
@@ -191,15 +242,17 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
     let proof_sheet = report::proof_sheet(&ProofSheet {
         set: &walked.set,
         pieces: &cut,
-        marked: &marked,
+        marked: all.shown(),
         walked: &walked.joins,
         files: &lines,
         sheets: &sheet_slices,
         cloths: &cloths,
         findings: &findings,
         measures: &walked.worn,
+        fitting: &walked.fitting,
     });
-    Ok(Made { walked, cut, files, failed, proof_sheet, findings })
+    let making_sheet = report::making_sheet(&walked.set, &walked.joins);
+    Ok(Made { walked, cut, files, failed, proof_sheet, making_sheet, findings })
 }
 
 /// The proof sheet of pieces that no file was made of yet.
@@ -223,7 +276,26 @@ pub fn picture(walked: &Walked) -> Result<String> {
         cloths: &[],
         findings: &findings,
         measures: &walked.worn,
+        fitting: &walked.fitting,
     }))
+}
+
+/// A drawing of every piece with its points and edges by name, SVG: the piece's name and the drawing. What a piece has beyond
+/// the one that it is like is in colour.
+///
+/// # Errors
+/// As [`draft::draft`].
+pub fn step_pictures(style: &Style, measures: &Measures, choices: &Choices) -> Result<Vec<(String, String)>> {
+    let drafted = draft::whole(style, measures, choices)?;
+    let points = draft::points(style, measures, choices)?;
+    let picture = |piece: &crate::piece::Piece| {
+        let steps = style.piece(&piece.name);
+        let of = points.iter().filter(|point| point.piece == piece.name && !piece.name.is_empty());
+        let named: Vec<_> = of.map(|point| (point.name.clone(), point.at)).collect();
+        let is_new = |name: &str| steps.is_some_and(|steps| steps.like.is_some() && style.is_new(steps, name));
+        (piece.name.clone(), report::piece_svg(piece, &named, &is_new))
+    };
+    Ok(drafted.set.pieces.iter().map(picture).collect())
 }
 
 /// The sheets that [`make`] would write for a device, without writing them.
@@ -231,7 +303,15 @@ pub fn picture(walked: &Walked) -> Result<String> {
 /// # Errors
 /// As [`make`].
 pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
-    let (marked, _) = if device.blocks == Blocks::Net { net_blocks(set)? } else { marked(set)? };
+    sheets_with(set, device, None)
+}
+
+/// [`sheets`], with the font that the files were made with.
+///
+/// # Errors
+/// As [`make`].
+pub fn sheets_with(set: &PieceSet, device: &Device, font: Option<&Arc<Font>>) -> Result<Vec<Sheet>> {
+    let (marked, _) = marking::marked(set, &cut(set)?.0, &Manner::of(device), font)?;
     Ok(lay_for(device, &marked, &lay::QUICK)?.0)
 }
 
@@ -240,8 +320,8 @@ pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
 /// # Errors
 /// Bytes that are no file of the device's language.
 pub fn prove(bytes: &[u8], file: &str, sheet: &Sheet, device: &Device) -> Result<(Proof, Vec<Finding>)> {
-    let (drawing, findings) = files::read_back(bytes, file, sheet, device)?;
     let correction = device.correction(&sheet.medium);
+    let (drawing, findings) = files::read_back(bytes, file, sheet, device, correction)?;
     Ok((proof::prove(&drawing, sheet, device, correction), findings))
 }
 
@@ -305,7 +385,6 @@ pub fn lay_file(
     named: &NamedDevice,
     scale: f64,
 ) -> Result<(Option<ProvenFile>, Proof, Vec<Finding>)> {
-    can_follow(&named.device)?;
     let mut marked = Vec::new();
     let mut findings = Vec::new();
     for (set, cut) in &laid.cut {
@@ -338,44 +417,20 @@ pub fn marked(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
     Ok((marked, findings))
 }
 
-/// Every piece as a net block, cut on its sew line, with its marks.
-fn net_blocks(set: &PieceSet) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
-    let mut net = set.clone();
-    net.pieces.iter_mut().flat_map(|piece| &mut piece.edges).for_each(|edge| edge.allowance = 0.0);
-    let (cut, mut findings) = cut(&net)?;
-    let (marked, found) = mark_as(&net, &cut, true)?;
-    findings.extend(found);
-    Ok((marked, findings))
-}
-
 /// Marks every piece, its allowance and all.
 ///
 /// # Errors
-/// As [`mark::mark`].
+/// As [`crate::mark::mark`].
 pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
-    mark_as(set, cut, false)
-}
-
-fn mark_as(set: &PieceSet, cut: &[CutPiece], net_block: bool) -> Result<(Vec<MarkedPiece>, Vec<Finding>)> {
-    let of = cut.len();
-    let numbered: Vec<(usize, &CutPiece)> = cut.iter().enumerate().collect();
-    gather(&numbered, |(index, piece)| {
-        let heading = Heading {
-            style: set.style.clone(),
-            person: set.person.clone(),
-            taken: set.taken.clone(),
-            unit: set.unit,
-            number: index + 1,
-            of,
-            net_block,
-        };
-        mark::mark(piece, &heading)
-    })
+    marking::marked(set, cut, &Manner::plain(), None)
 }
 
 fn lay_for(device: &Device, marked: &[MarkedPiece], budget: &Budget) -> Result<(Vec<Sheet>, Vec<Finding>)> {
     let stamp = |medium: &Medium| calibrate::stamp_text(device.correction(&medium.name));
-    lay::lay_on_stock(marked, &device.media, Copies::One, &stamp, budget, &mut |_| true)
+    // As far as the machine really reaches, which a correction changes.
+    let media: Vec<Medium> =
+        device.media.iter().map(|medium| medium.as_drawn(device.correction(&medium.name))).collect();
+    lay::lay_on_stock(marked, &media, Copies::One, &stamp, budget, &mut |_| true)
 }
 
 fn first_medium(device: &Device) -> Result<&Medium> {
@@ -393,7 +448,6 @@ fn write_device(
     marked: &[MarkedPiece],
     budget: &Budget,
 ) -> Result<(Written, Vec<Finding>)> {
-    can_follow(&named.device)?;
     let (sheets, mut findings) = lay_for(&named.device, marked, budget)?;
     let count = sheets.len();
     let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
@@ -447,31 +501,24 @@ fn write_sheet(
         allowed: proof.allowed,
         passed: proof.passed,
     };
-    Ok((ProvenFile { bytes, line }, proof, findings))
+    let (medium, stamp) = (sheet.medium.clone(), corrected.stamp().text.clone());
+    Ok((ProvenFile { parts: parts(&corrected), bytes, line, medium, stamp }, proof, findings))
 }
 
-/// Refuses a profile that asks for what no stage does yet: a line that is not where the blade wants it would pass for one
-/// that is.
-fn can_follow(device: &Device) -> Result<()> {
-    let refuse = |what: String| {
-        let finding = Finding::error(format!("\"{}\": {what} can't be done yet", device.name));
-        Err(Box::new(finding.hint("take it out of the profile only if the machine sees to it by itself")))
-    };
-    if device.sequence == Sequence::PieceByPiece {
-        return refuse("finishing piece by piece".into());
-    }
-    for tool in &device.tools {
-        if tool.tip != Tip::Plain {
-            return refuse(format!("following the tip of the tool \"{}\"", tool.name));
-        }
-        if tool.bridges.is_some() {
-            return refuse(format!("leaving bridges with the tool \"{}\"", tool.name));
-        }
-        if tool.passes > 1 {
-            return refuse(format!("going over each line more than once with the tool \"{}\"", tool.name));
+/// What a job draws, in its own order.
+fn parts(job: &CorrectedJob) -> Vec<Part> {
+    let mut parts: Vec<Part> = Vec::new();
+    for pass in &job.job().passes {
+        let mut first = true;
+        for stroke in pass.strokes.iter().filter(|stroke| stroke.path.segments().next().is_some()) {
+            match parts.last_mut().filter(|part| !first && part.piece == stroke.piece) {
+                Some(part) => part.strokes += 1,
+                None => parts.push(Part { piece: stroke.piece.clone(), tool: pass.tool.clone(), strokes: 1 }),
+            }
+            first = false;
         }
     }
-    Ok(())
+    parts
 }
 
 /// What a sheet takes of its medium, as people say it.

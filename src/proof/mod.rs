@@ -2,15 +2,18 @@
 //! undoes the machine's distortion by its own reckoning and flattens by another library's.
 
 pub mod blade;
+mod drawn;
+mod follow;
 mod pair;
 mod suspect;
 mod trace;
 
-use crate::device::{Correction, Device, Language};
+use crate::device::{Correction, Device, Language, Tool, ToolKind};
 use crate::lay::{Sheet, SheetStroke};
 use crate::read::{BarePath, Drawing};
 use crate::role::Role;
 use crate::units::trimmed;
+use drawn::{distorted, through};
 use kurbo::{BezPath, PathEl, Point, Shape};
 use pair::{Drawn, pair};
 use serde::Serialize;
@@ -57,14 +60,11 @@ pub struct SquareMeasured {
 /// device's own, where it has one: the file holds J⁻¹ · nominal, and J undoes it.
 ///
 /// Every stroke whose role a tool carries is paired with one path on the layer of its role, whichever way round and
-/// wherever a closed one starts, and compared along its whole length, both ways.
+/// wherever a closed one starts, and compared along its whole length, both ways. Where a tool has a tip of its own, leaves
+/// bridges or goes over each line several times, what its paths cut is simulated and followed along the strokes. Where a
+/// piece is cut out, all else on it has to come before.
 pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Option<&Correction>) -> Proof {
-    let flattening = match device.language {
-        Language::Svg | Language::Pdf => 0.0,
-        // Curves may be splines or polylines, which a file does not say.
-        _ => device.tolerance.max(0.0),
-    };
-    let allowed = flattening + std::f64::consts::FRAC_1_SQRT_2 / device.units_per_mm + ALLOWANCE;
+    let allowed = allowed(device);
     let carried = |role: Role| device.tools.iter().any(|tool| tool.roles.contains(&role));
     let wanted: Vec<(&SheetStroke, Trace)> = sheet
         .strokes
@@ -75,13 +75,27 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     let drawn: Vec<Option<Drawn>> =
         drawing.paths.iter().map(|bare| Drawn::new(distorted(&bare.path, correction))).collect();
     let on_layer = |stroke: usize, path: usize| of_role(&drawing.paths[path].layer, wanted[stroke].0.role, device);
+    let near = NEAR.max(2.0 * allowed);
+
+    // Paths of tools whose tip, beam or passes have to be followed.
+    let follows = |role: Role| device.tools.iter().find(|tool| tool.roles.contains(&role)).is_some_and(follow::needed);
+    let one_by_one: Vec<usize> = (0..wanted.len()).filter(|&i| !follows(wanted[i].0.role)).collect();
+    let mut free: Vec<bool> = vec![true; drawn.len()];
+    let mut followed = Vec::new();
+    for tool in device.tools.iter().filter(|tool| follow::needed(tool)) {
+        let own: Vec<usize> = (0..drawn.len()).filter(|&path| of_tool(&drawing.paths[path].layer, tool)).collect();
+        for &path in &own {
+            free[path] = drawn[path].is_none();
+        }
+        let paths: Vec<(usize, &Drawn)> = own.into_iter().filter_map(|i| Some((i, drawn[i].as_ref()?))).collect();
+        followed.push(follow::follow(tool, sheet, &strokes_of(tool, &wanted), &paths, allowed, near));
+    }
 
     // Good pairs first, so that a stray path can't take the place of a good one; then near ones, to say how far off.
-    let mut free: Vec<bool> = vec![true; drawn.len()];
     let mut partner: Vec<Option<(usize, f64)>> = vec![None; wanted.len()];
-    for limit in [allowed, NEAR.max(2.0 * allowed)] {
+    for limit in [allowed, near] {
         let open: Vec<(usize, &Trace)> =
-            (0..wanted.len()).filter(|&i| partner[i].is_none()).map(|i| (i, &wanted[i].1)).collect();
+            one_by_one.iter().filter(|&&i| partner[i].is_none()).map(|&i| (i, &wanted[i].1)).collect();
         let found = pair(&open, &drawn, &mut free, limit, on_layer);
         for ((stroke, _), found) in open.into_iter().zip(found) {
             partner[stroke] = found;
@@ -96,32 +110,37 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         reasons.push("a stroke of the sheet holds a number that is not finite".into());
     }
     let name = |i: usize| name(wanted[i].0, sheet);
-    let missing: Vec<usize> = (0..wanted.len()).filter(|&i| partner[i].is_none()).collect();
-    let extra: Vec<usize> = (0..drawn.len()).filter(|&i| free[i]).collect();
+    let mut missing: Vec<usize> = one_by_one.iter().copied().filter(|&i| partner[i].is_none()).collect();
+    missing.extend(followed.iter().flat_map(|followed| &followed.missing));
+    missing.sort_unstable();
+    let mut extra: Vec<usize> = (0..drawn.len()).filter(|&i| free[i]).collect();
+    extra.extend(followed.iter().flat_map(|followed| &followed.extra));
+    extra.sort_unstable();
     let worst = (0..wanted.len())
         .filter_map(|i| Some((i, partner[i]?.1)))
+        .chain(followed.iter().filter_map(|followed| followed.worst))
         .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
     let largest = worst.map_or(0.0, |(_, distance)| distance);
     if let Some(&first) = missing.first() {
-        reasons.push(format!(
-            "strokes that are not in the file: {} of {}, first {}",
-            missing.len(),
-            wanted.len(),
-            name(first)
-        ));
+        let (count, of) = (missing.len(), wanted.len());
+        reasons.push(format!("strokes that are not in the file: {count} of {of}, first {}", name(first)));
     }
     if let Some(&first) = extra.first() {
-        let layer = &drawing.paths[first].layer;
-        let place = drawn[first].as_ref().map_or(String::new(), |path| format!(" at {}", place(path.bounds.center())));
-        reasons.push(format!("paths that the sheet does not have: {}, first on layer {layer:?}{place}", extra.len()));
+        reasons.push(too_many(extra.len(), &drawing.paths[first].layer, drawn[first].as_ref()));
     }
     if let Some((stroke, distance)) = worst.filter(|(_, distance)| *distance > allowed) {
         let (distance, allowed) = (trimmed(distance, 4), trimmed(allowed, 4));
         reasons.push(format!("{} strays by {distance} mm, allowed are {allowed} mm", name(stroke)));
     }
+    reasons.extend(cut_otherwise(&followed, name));
+    let places = (0..wanted.len()).filter_map(|i| Some((i, partner[i]?.0)));
+    let places: Vec<(usize, usize)> = places.chain(followed.iter().flat_map(|followed| followed.of.clone())).collect();
+    if let Some(early) = cut_out_early(&places, &wanted, sheet, device) {
+        reasons.push(format!("{} is cut before all else on the piece is done", name(early)));
+    }
     if missing.len() * 2 > wanted.len() || largest > allowed {
-        let traces: Vec<&Trace> = wanted.iter().map(|(_, trace)| trace).collect();
-        if let Some(what) = suspect::suspect(drawing, &traces, correction, allowed) {
+        let traces: Vec<&Trace> = one_by_one.iter().map(|&i| &wanted[i].1).collect();
+        if let Some(what) = suspect::suspect(&plain(drawing, device), &traces, correction, allowed) {
             reasons.insert(0, format!("it looks as if {what}"));
         }
     }
@@ -131,9 +150,8 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     reasons.extend(beyond_page(drawing, allowed));
 
     let square = if sheet.square > 0.0 && carried(Role::Square) {
-        let partner = (0..wanted.len())
-            .filter(|&i| is_square(&wanted[i].1, sheet.square))
-            .find_map(|i| Some(&drawing.paths[partner[i]?.0].path));
+        let squares = (0..wanted.len()).filter(|&i| is_square(&wanted[i].1, sheet.square));
+        let partner = squares.filter_map(|i| partner[i]).map(|(path, _)| &drawing.paths[path].path).next();
         let measured = measure(partner.or_else(|| largest_square(drawing, device)), sheet.square, correction);
         reasons.extend(off_square(measured.as_ref(), allowed));
         measured
@@ -152,24 +170,45 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
     }
 }
 
-/// What the machine makes of a point: J · p, with J = [[x, skew], [0, y]].
-fn through(p: Point, correction: Option<&Correction>) -> Point {
-    correction.map_or(p, |c| Point::new(c.x * p.x + c.skew * p.y, c.y * p.y))
+/// How far a device's file may stray: its flattening, half the diagonal of its grid, and our own share, mm.
+fn allowed(device: &Device) -> f64 {
+    let flattening = match device.language {
+        Language::Svg | Language::Pdf => 0.0,
+        // Curves may be splines or polylines, which a file does not say.
+        _ => device.tolerance.max(0.0),
+    };
+    flattening + std::f64::consts::FRAC_1_SQRT_2 / device.units_per_mm + ALLOWANCE
 }
 
-/// What the machine makes of a path.
-fn distorted(path: &BezPath, correction: Option<&Correction>) -> BezPath {
-    let j = |p: Point| through(p, correction);
-    path.elements()
-        .iter()
-        .map(|&element| match element {
-            PathEl::MoveTo(p) => PathEl::MoveTo(j(p)),
-            PathEl::LineTo(p) => PathEl::LineTo(j(p)),
-            PathEl::QuadTo(a, p) => PathEl::QuadTo(j(a), j(p)),
-            PathEl::CurveTo(a, b, p) => PathEl::CurveTo(j(a), j(b), j(p)),
-            PathEl::ClosePath => PathEl::ClosePath,
-        })
-        .collect()
+/// What is cut otherwise than the profile says: the first of it, and how many more.
+fn cut_otherwise(followed: &[follow::Followed], name: impl Fn(usize) -> String) -> Option<String> {
+    let mut wrong = followed.iter().flat_map(|followed| &followed.wrong);
+    let (stroke, how) = wrong.next()?;
+    let more = match wrong.count() {
+        0 => String::new(),
+        count => format!(", and {count} more are wrong"),
+    };
+    Some(format!("{} {how}{more}", name(*stroke)))
+}
+
+/// What a tool carries, with its place in the list.
+fn strokes_of<'a>(tool: &Tool, wanted: &[(&'a SheetStroke, Trace)]) -> Vec<(usize, &'a SheetStroke)> {
+    let strokes = wanted.iter().map(|(stroke, _)| *stroke).enumerate();
+    strokes.filter(|(_, stroke)| tool.roles.contains(&stroke.role)).collect()
+}
+
+/// Paths that are on no sheet: how many, and where the first of them lies.
+fn too_many(count: usize, layer: &str, first: Option<&Drawn>) -> String {
+    let place = first.map_or(String::new(), |path| format!(" at {}", place(path.bounds.center())));
+    format!("paths that the sheet does not have: {count}, first on layer {layer:?}{place}")
+}
+
+/// What is drawn by tools whose paths are compared as they are.
+fn plain(drawing: &Drawing, device: &Device) -> Drawing {
+    let followed =
+        |bare: &&BarePath| device.tools.iter().any(|tool| follow::needed(tool) && of_tool(&bare.layer, tool));
+    let paths = drawing.paths.iter().filter(|bare| !followed(bare)).cloned().collect();
+    Drawing { paths, ..drawing.clone() }
 }
 
 /// Whether what is drawn on a layer may be of that role: a layer named by it, or a tool that has it.
@@ -178,6 +217,49 @@ fn of_role(layer: &str, role: Role, device: &Device) -> bool {
         Some(number) => device.tools.iter().any(|tool| tool.number == number && tool.roles.contains(&role)),
         None => layer_role(layer) == Some(role),
     }
+}
+
+/// Whether what is drawn on a layer is by that tool: its number, or one of its roles.
+fn of_tool(layer: &str, tool: &Tool) -> bool {
+    match layer.strip_prefix("tool ").and_then(|number| number.parse::<u32>().ok()) {
+        Some(number) => tool.number == number,
+        None => layer_role(layer).is_some_and(|role| tool.roles.contains(&role)),
+    }
+}
+
+/// A piece that is cut out while something on it is still to be drawn or cut: the stroke of its outline. `places` are
+/// strokes and paths that belong together.
+fn cut_out_early(
+    places: &[(usize, usize)],
+    wanted: &[(&SheetStroke, Trace)],
+    sheet: &Sheet,
+    device: &Device,
+) -> Option<usize> {
+    let knife = |tool: &Tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut);
+    // Pages that are glued together are each printed by themselves: no order goes across them.
+    let glued = device.medium(&sheet.medium).is_some_and(|medium| medium.pages.is_some());
+    if glued || !device.tools.iter().any(knife) {
+        return None;
+    }
+    let mut outlines: Vec<Option<(f64, usize)>> = vec![None; sheet.placed.len()];
+    for (index, (stroke, _)) in wanted.iter().enumerate().filter(|(_, (stroke, _))| stroke.role == Role::Cut) {
+        let area = stroke.path.area().abs();
+        if let Some(best) = stroke.placed.and_then(|piece| outlines.get_mut(piece))
+            && best.is_none_or(|(largest, _)| area > largest)
+        {
+            *best = Some((area, index));
+        }
+    }
+    let (mut begun, mut finished) = (vec![usize::MAX; outlines.len()], vec![0; outlines.len()]);
+    for &(stroke, path) in places {
+        let Some(piece) = wanted[stroke].0.placed.filter(|piece| *piece < outlines.len()) else { continue };
+        if outlines[piece].is_some_and(|(_, outline)| outline == stroke) {
+            begun[piece] = begun[piece].min(path);
+        } else {
+            finished[piece] = finished[piece].max(path);
+        }
+    }
+    (0..outlines.len()).find(|piece| begun[*piece] < finished[*piece]).and_then(|piece| Some(outlines[piece]?.1))
 }
 
 /// The role that a layer stands for: its name, or its name and a number behind a hyphen.
@@ -246,9 +328,17 @@ fn corners(path: &BezPath) -> Option<[Point; 4]> {
             _ => return None,
         }
     }
-    if corners.len() == 5 && corners[0].distance(corners[4]) < 1e-3 {
+    corners.dedup_by(|a, b| a.distance(*b) < 1e-3);
+    if corners.len() > 1 && corners[0].distance(corners[corners.len() - 1]) < 1e-3 {
         corners.pop();
     }
+    // A side that runs over several spans of the feed has vertices where they meet, and next to no corner there.
+    let turns = |i: usize| {
+        let count = corners.len();
+        let (before, behind) = (corners[i] - corners[(i + count - 1) % count], corners[(i + 1) % count] - corners[i]);
+        before.cross(behind).atan2(before.dot(behind)).abs() > 0.1
+    };
+    let corners: Vec<Point> = (0..corners.len()).filter(|i| turns(*i)).map(|i| corners[i]).collect();
     corners.try_into().ok()
 }
 

@@ -25,6 +25,10 @@ impl Drawn {
         finite.then(|| Self { path, bounds, trace: OnceCell::new() })
     }
 
+    pub fn path(&self) -> &BezPath {
+        &self.path
+    }
+
     pub fn moved(&self, affine: Affine) -> Option<Self> {
         Self::new(affine * &self.path)
     }

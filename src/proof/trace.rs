@@ -45,6 +45,14 @@ impl Trace {
         (!points.is_empty()).then(|| Self::through(points, bounds))
     }
 
+    /// The trace through a chain of points; `None` where there are none.
+    pub fn along(points: Vec<Point>) -> Option<Self> {
+        let mut each = points.iter().copied();
+        let first = each.next()?;
+        let bounds = each.fold(Rect::from_points(first, first), |bounds, point| bounds.union_pt(point));
+        Some(Self::through(points, bounds))
+    }
+
     fn through(points: Vec<Point>, bounds: Rect) -> Self {
         let mut run = vec![0.0; points.len()];
         for i in 1..points.len() {
@@ -57,6 +65,10 @@ impl Trace {
         self.run.last().copied().unwrap_or(0.0)
     }
 
+    pub fn points(&self) -> &[Point] {
+        &self.points
+    }
+
     pub fn start(&self) -> Point {
         self.points[0]
     }
@@ -65,7 +77,66 @@ impl Trace {
         self.points[self.points.len() - 1]
     }
 
-    fn reversed(&self) -> Self {
+    /// How far along the trace it comes within `limit` of a place, mm: once for each time that it does.
+    pub fn passes(&self, place: Point, limit: f64) -> Vec<f64> {
+        let mut found: Vec<(f64, f64)> = Vec::new();
+        let mut away = true;
+        for i in 1..self.points.len() {
+            let (from, to) = (self.points[i - 1], self.points[i]);
+            let share = along_chord(place, from, to);
+            let distance = place.distance_squared(from.lerp(to, share));
+            if distance > limit * limit {
+                away = true;
+                continue;
+            }
+            let here = (distance, self.run[i - 1] + share * (self.run[i] - self.run[i - 1]));
+            match found.last_mut() {
+                Some(last) if !away => {
+                    if here.0 < last.0 {
+                        *last = here;
+                    }
+                }
+                _ => found.push(here),
+            }
+            away = false;
+        }
+        found.into_iter().map(|(_, run)| run).collect()
+    }
+
+    /// What lies at a distance along the trace.
+    pub fn at(&self, run: f64) -> Point {
+        let i = self.run.partition_point(|other| *other < run).clamp(1, self.points.len().max(2) - 1);
+        let (Some(from), Some(to)) = (self.points.get(i - 1), self.points.get(i)) else { return self.points[0] };
+        let stretch = self.run[i] - self.run[i - 1];
+        let share = if stretch > 0.0 { ((run - self.run[i - 1]) / stretch).clamp(0.0, 1.0) } else { 0.0 };
+        from.lerp(*to, share)
+    }
+
+    /// The stretch of the trace between two distances along it, `from` before `to`; of a closed one round and round
+    /// where they lie beyond its ends.
+    pub fn stretch(&self, from: f64, to: f64) -> Option<Self> {
+        let length = self.length();
+        if length <= 0.0 {
+            return None;
+        }
+        let before = (from / length).floor() * length;
+        let (from, to) = (from - before, to - before);
+        let mut points = vec![self.at(from)];
+        let mut lap = 0.0;
+        while lap * length < to {
+            let (low, high) = (from - lap * length, to - lap * length);
+            let first = self.run.partition_point(|run| *run <= low);
+            let last = self.run.partition_point(|run| *run < high);
+            points.extend(self.points.get(first..last.max(first)).unwrap_or_default());
+            if high <= length {
+                points.push(self.at(high));
+            }
+            lap += 1.0;
+        }
+        Self::along(points)
+    }
+
+    pub fn reversed(&self) -> Self {
         let length = self.length();
         let points = self.points.iter().rev().copied().collect();
         let run = self.run.iter().rev().map(|run| length - run).collect();
@@ -129,7 +200,9 @@ fn nearest_points(trace: &Trace, place: Point, limit: f64) -> Vec<usize> {
     near.into_iter().map(|(_, i)| i.min(trace.points.len() - 2)).collect()
 }
 
-fn in_step(a: &Trace, b: &Trace, limit: f64) -> f64 {
+/// How far two traces that start at the same end lie apart, walked in step, both ways; more than `limit`, and no more
+/// than told, where it is more than that.
+pub(super) fn in_step(a: &Trace, b: &Trace, limit: f64) -> f64 {
     let there = one_way(a, b, limit);
     if there > limit { there } else { there.max(one_way(b, a, limit)) }
 }
@@ -184,10 +257,14 @@ fn one_way(a: &Trace, b: &Trace, limit: f64) -> f64 {
 
 /// Square of the distance of a place from a chord.
 fn from_chord(place: Point, from: Point, to: Point) -> f64 {
+    place.distance_squared(from + (to - from) * along_chord(place, from, to))
+}
+
+/// Which share of a chord a place lies along.
+fn along_chord(place: Point, from: Point, to: Point) -> f64 {
     let chord = to - from;
     let square = chord.hypot2();
-    let share = if square > 0.0 { ((place - from).dot(chord) / square).clamp(0.0, 1.0) } else { 0.0 };
-    place.distance_squared(from + chord * share)
+    if square > 0.0 { ((place - from).dot(chord) / square).clamp(0.0, 1.0) } else { 0.0 }
 }
 
 #[cfg(test)]

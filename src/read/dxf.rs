@@ -7,10 +7,10 @@ mod guard;
 mod outline;
 mod tags;
 
-use super::{DEEPEST, Drawing, Gathered, check_size};
+use super::{DEEPEST, Drawing, Gathered, NamedDrawing, PathName, check_size};
 use crate::diag::{Finding, Result};
 use dxf::entities::{Entity, EntityType, Insert};
-use kurbo::{Affine, Vec2};
+use kurbo::{Affine, Point, Vec2};
 use std::collections::{BTreeSet, HashMap};
 
 /// More entities than this are not visited, block references counted each time.
@@ -25,8 +25,20 @@ const MOST_ENTITIES: usize = 1_000_000;
 /// Not a DXF text file, or one that ends early; numbers that can't be read, with their line; more or deeper than any
 /// drawing needs.
 pub fn dxf(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
+    read(bytes, file, false).map(|(named, findings)| (named.drawing, findings))
+}
+
+/// [`dxf()`], with what its paths are called, its writing and its single points.
+///
+/// # Errors
+/// As [`dxf()`].
+pub fn named_dxf(bytes: &[u8], file: &str) -> Result<(NamedDrawing, Vec<Finding>)> {
+    read(bytes, file, true)
+}
+
+fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Finding>)> {
     check_size(bytes, file)?;
-    let tags = tags::scan(bytes, file)?;
+    let tags = tags::scan(bytes, file, naming)?;
     let mut findings = tags.findings;
     let loaded = guard::quiet(|| dxf::Drawing::load(&mut tags.drawing.as_bytes()));
     let Some(Ok(loaded)) = loaded else {
@@ -43,7 +55,15 @@ pub fn dxf(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
         return Err(super::refused(file, &message, "save it again from the program that drew it"));
     }
 
-    let mut reader = Reader { gathered: Gathered::new(file), blocks: HashMap::new(), hidden: tags.hidden, visited: 0 };
+    let mut reader = Reader {
+        gathered: Gathered::new(file),
+        blocks: HashMap::new(),
+        hidden: tags.hidden,
+        visited: 0,
+        inside: Vec::new(),
+        placed: 0,
+    };
+    reader.gathered.naming = naming;
     for block in loaded.blocks() {
         let base = Vec2::new(block.base_point.x, block.base_point.y);
         let entities = block.entities.iter().collect();
@@ -57,7 +77,9 @@ pub fn dxf(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
         reader.entity(entity, scale, None, 0)?;
     }
     findings.extend(reader.gathered.warnings());
-    Ok((Drawing { width: None, height: None, paths: reader.gathered.paths }, findings))
+    let Gathered { paths, names, notes, .. } = reader.gathered;
+    let drawing = Drawing { width: None, height: None, paths };
+    Ok((NamedDrawing { drawing, names, notes, to_scale: tags.to_scale }, findings))
 }
 
 struct Reader<'a> {
@@ -66,6 +88,10 @@ struct Reader<'a> {
     /// Layers that are not shown, in capitals.
     hidden: BTreeSet<String>,
     visited: usize,
+    /// Names of the blocks about the present entity, from the outside inward.
+    inside: Vec<&'a str>,
+    /// How many blocks were placed in the drawing itself.
+    placed: usize,
 }
 
 struct Block<'a> {
@@ -93,6 +119,21 @@ impl<'a> Reader<'a> {
         if let EntityType::Insert(insert) = &entity.specific {
             return self.insert(insert, to_page, layer, depth);
         }
+        if self.gathered.naming {
+            let around = std::iter::once(layer).chain(self.inside.iter().rev().copied());
+            let block = if self.inside.is_empty() { 0 } else { self.placed };
+            self.gathered.name = PathName { own: String::new(), around: around.map(str::to_owned).collect(), block };
+            let note = match &entity.specific {
+                EntityType::Text(text) => Some((&text.location, text.value.as_str())),
+                EntityType::MText(text) => Some((&text.insertion_point, text.text.as_str())),
+                EntityType::ModelPoint(point) => Some((&point.location, "")),
+                _ => None,
+            };
+            if let Some((at, text)) = note {
+                self.gathered.note(to_page * Point::new(at.x, at.y), text);
+                return Ok(());
+            }
+        }
         match outline::outline(&entity.specific, outline::stretch(to_page)) {
             Ok(path) => self.gathered.add(layer, &(to_page * path)),
             Err(what) => {
@@ -112,6 +153,7 @@ impl<'a> Reader<'a> {
             return Ok(());
         };
         let (base, entities) = (block.base, block.entities.clone());
+        self.inside.push(insert.name.as_str());
         let turn = Affine::rotate(insert.rotation.to_radians());
         let scale = Affine::scale_non_uniform(insert.x_scale_factor, insert.y_scale_factor);
         for row in 0..insert.row_count.max(1) {
@@ -122,6 +164,7 @@ impl<'a> Reader<'a> {
                     * Affine::translate(step)
                     * scale
                     * Affine::translate(-base);
+                self.placed += usize::from(depth == 0);
                 for entity in &entities {
                     self.entity(entity, to_page * plane * place, Some(layer), depth + 1)?;
                 }
@@ -131,6 +174,7 @@ impl<'a> Reader<'a> {
                 }
             }
         }
+        self.inside.pop();
         Ok(())
     }
 }

@@ -1,4 +1,4 @@
-//! Files read back into bare paths. Calls nothing in `write`, `order` or `calibrate`; comments, titles and `data-*`
+//! Files read back into bare paths, and drawings of other programs into pieces (`pieces`). Calls nothing in `write`, `order` or `calibrate`; comments, titles and `data-*`
 //! are ignored.
 //!
 //! Any bytes give a drawing or an error: sizes, counts and depths are bounded, and what a file draws that can't be read
@@ -9,14 +9,15 @@ mod hpgl;
 mod nurbs;
 mod path_data;
 mod pdf;
+pub mod pieces;
 mod rs274;
 mod svg;
 
-pub use dxf::dxf;
+pub use dxf::{dxf, named_dxf};
 pub use hpgl::hpgl;
 pub use pdf::{Glue, pdf};
 pub use rs274::rs274;
-pub use svg::svg;
+pub use svg::{named_svg, svg};
 
 use crate::diag::{Finding, Result};
 use crate::units::LONGEST;
@@ -43,6 +44,41 @@ pub struct BarePath {
     pub path: BezPath,
 }
 
+/// A drawing with what a proof ignores: what its paths are called, writing, single points.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NamedDrawing {
+    /// The paths.
+    pub drawing: Drawing,
+    /// What each path is called, in the paths' order.
+    pub names: Vec<PathName>,
+    /// Writing and single points.
+    pub notes: Vec<Note>,
+    /// Whether the file says how long its units are.
+    pub to_scale: bool,
+}
+
+/// What a path is called in its file.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct PathName {
+    /// Its own label or id.
+    pub own: String,
+    /// Its classes, then labels, ids and layers of what it lies in, from the inside outward.
+    pub around: Vec<String>,
+    /// Paths of different blocks that are placed in the drawing have different numbers; 0 lies in none.
+    pub block: usize,
+}
+
+/// A text, or without one a point.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Note {
+    /// Where it begins, mm.
+    pub at: Point,
+    /// The text; empty for a point.
+    pub text: String,
+    /// What it is called and lies in.
+    pub name: PathName,
+}
+
 /// Larger files are refused, bytes. A sheet of 10,000 strokes is about 5 MB, flattened ten times that.
 const MOST_BYTES: usize = 64 << 20;
 /// Drawings of more paths are refused.
@@ -59,6 +95,12 @@ const ARC_TOLERANCE: f64 = 5e-4;
 struct Gathered<'a> {
     file: &'a str,
     paths: Vec<BarePath>,
+    names: Vec<PathName>,
+    notes: Vec<Note>,
+    /// Whether names, writing and points are gathered too.
+    naming: bool,
+    /// What the next path is called.
+    name: PathName,
     segments: usize,
     /// What was left out, with how often.
     left_out: BTreeMap<String, usize>,
@@ -66,7 +108,16 @@ struct Gathered<'a> {
 
 impl<'a> Gathered<'a> {
     fn new(file: &'a str) -> Self {
-        Self { file, paths: Vec::new(), segments: 0, left_out: BTreeMap::new() }
+        Self {
+            file,
+            paths: Vec::new(),
+            names: Vec::new(),
+            notes: Vec::new(),
+            naming: false,
+            name: PathName::default(),
+            segments: 0,
+            left_out: BTreeMap::new(),
+        }
     }
 
     /// Takes a path apart into its subpaths. Subpaths that draw nothing are dropped.
@@ -120,7 +171,18 @@ impl<'a> Gathered<'a> {
             return Err(self.refused(&format!("the drawing has {most}"), "split it into several files"));
         }
         self.paths.push(BarePath { layer: layer.into(), path });
+        if self.naming {
+            self.names.push(self.name.clone());
+        }
         Ok(())
+    }
+
+    /// Takes a text or a point.
+    fn note(&mut self, at: Point, text: &str) {
+        let within = at.x.abs() <= LONGEST && at.y.abs() <= LONGEST;
+        if within && self.notes.len() < MOST_PATHS {
+            self.notes.push(Note { at, text: text.into(), name: self.name.clone() });
+        }
     }
 
     fn leave_out(&mut self, what: &str) {

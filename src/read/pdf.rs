@@ -165,6 +165,10 @@ fn together(pages: &[Page], glue: Glue) -> std::result::Result<Vec<BarePath>, St
     let (along, up) = step(page);
     let size = Rect::new(left, bottom, page.width - right, page.height - top).size();
     let complete = |path: &kurbo::BezPath, bounds: Rect, on: &[(u32, u32)]| {
+        // What lies left of the first column or below the first row is on no page.
+        if bounds.x0 < -1e-3 || bounds.y0 < -1e-3 {
+            return false;
+        }
         let columns = ((bounds.x0 - size.width) / along).floor().max(0.0) as u32..=(bounds.x1 / along).max(0.0) as u32;
         columns.into_iter().all(|column| {
             let from = ((bounds.y0 - size.height) / up).floor().max(0.0) as u32;

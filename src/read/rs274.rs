@@ -8,6 +8,9 @@ use kurbo::{Arc, BezPath, Point, Vec2};
 /// Settings that change nothing here: planes, cutter compensation off, feed modes, path modes.
 const QUIET: [u32; 9] = [17, 40, 49, 54, 61, 64, 80, 90, 94];
 
+/// Larger arcs are slips, and would take curves without end, mm.
+const LARGEST_RADIUS: f64 = 1e6;
+
 /// What an RS-274 program draws, in millimetres, in the machine's coordinates.
 ///
 /// # Errors
@@ -149,6 +152,9 @@ impl Reader<'_> {
         let (from, end) = (self.at - centre, to - centre);
         let radius = from.hypot();
         // NIST IR 6556, 3.5.3.2 allows 0.002 mm between the two radii.
+        if radius > LARGEST_RADIUS {
+            return Err(self.wrong("the arc's radius is over a kilometre"));
+        }
         if radius < 1e-9 || (end.hypot() - radius).abs() > 0.002 {
             return Err(self.wrong("the arc's end is not on its circle"));
         }

@@ -5,7 +5,7 @@ mod shapes;
 mod values;
 
 use super::path_data::numbers;
-use super::{BarePath, DEEPEST, Drawing, Gathered, check_size};
+use super::{BarePath, DEEPEST, Drawing, Gathered, NamedDrawing, PathName, check_size};
 use crate::diag::{Finding, Result, Snippet};
 use kurbo::{Affine, BezPath, Point, Vec2};
 use roxmltree::{Attribute, Node};
@@ -25,6 +25,18 @@ const MOST_ELEMENTS: usize = 1_000_000;
 /// Not UTF-8, not well-formed, not SVG; numbers, transforms, path data or units that can't be read, with their place;
 /// more or deeper than any drawing needs.
 pub fn svg(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
+    read(bytes, file, false).map(|(named, findings)| (named.drawing, findings))
+}
+
+/// [`svg()`], with what its paths are called, and its writing.
+///
+/// # Errors
+/// As [`svg()`].
+pub fn named_svg(bytes: &[u8], file: &str) -> Result<(NamedDrawing, Vec<Finding>)> {
+    read(bytes, file, true)
+}
+
+fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Finding>)> {
     check_size(bytes, file)?;
     let text = std::str::from_utf8(bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes)).map_err(|_| {
         Finding::error("the file is not UTF-8 text").hint("save it as SVG in UTF-8, not compressed").in_file(file)
@@ -45,15 +57,30 @@ pub fn svg(bytes: &[u8], file: &str) -> Result<(Drawing, Vec<Finding>)> {
         styled: document.descendants().any(|node| node.has_tag_name("style") || node.tag_name().name() == "style"),
         visited: 0,
     };
+    reader.gathered.naming = naming;
     let (page, mut findings) = reader.page(&root)?;
     let ink = Ink { stroked: reader.styled, filled: true, visible: true };
-    let place = Place { to_page: page.to_millimetres, viewport: page.viewport, layer: "", ink, depth: 0 };
+    let place =
+        Place { to_page: page.to_millimetres, viewport: page.viewport, layer: "", around: Vec::new(), ink, depth: 0 };
     for child in root.children() {
         reader.node(&child, &place)?;
     }
     findings.extend(reader.gathered.warnings());
     let paths: Vec<BarePath> = reader.gathered.paths;
-    Ok((Drawing { width: page.width, height: page.height, paths }, findings))
+    let drawing = Drawing { width: page.width, height: page.height, paths };
+    let (names, notes) = (reader.gathered.names, reader.gathered.notes);
+    Ok((NamedDrawing { drawing, names, notes, to_scale: to_scale(&root) }, findings))
+}
+
+/// Whether the page's width is in a unit of length. A bare number or `px` is 96, 90 or 72 to the inch: programs differ.
+fn to_scale(root: &Node<'_, '_>) -> bool {
+    let width = root.attribute("width").unwrap_or("").trim();
+    ["mm", "cm", "in", "pt", "pc"].iter().any(|unit| width.ends_with(unit))
+}
+
+/// A label that drawing programs write beside an id.
+fn label<'a>(node: &Node<'a, '_>) -> Option<&'a str> {
+    node.attributes().find(|a| a.name() == "label" && a.namespace().is_some()).map(|a| a.value())
 }
 
 const CONTAINERS: [&str; 5] = ["g", "a", "switch", "svg", "use"];
@@ -75,6 +102,8 @@ struct Place<'a> {
     /// The viewport's size in user units, which percentages are of.
     viewport: Vec2,
     layer: &'a str,
+    /// Classes, labels and ids of the groups around, from the outside inward; only where names are gathered.
+    around: Vec<&'a str>,
     ink: Ink,
     depth: usize,
 }
@@ -179,6 +208,7 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
         }
         let tag = node.tag_name().name();
         match tag {
+            "text" if self.gathered.naming => return self.writing(node, outer),
             "text" | "image" | "foreignObject" => {
                 self.gathered.leave_out(&format!("<{tag}>"));
                 return Ok(());
@@ -215,6 +245,11 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
             "g" | "a" => {
                 if tag == "g" {
                     place.layer = node.attribute("id").unwrap_or(place.layer);
+                }
+                if self.gathered.naming {
+                    place.around.extend(node.attribute("id"));
+                    place.around.extend(label(node));
+                    place.around.extend(node.attribute("class"));
                 }
                 self.children(node, &place)
             }
@@ -278,7 +313,43 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
             return Ok(());
         }
         let path: BezPath = self.outline(node, place)?;
+        self.name(node, place);
         self.gathered.add(place.layer, &(place.to_page * path))
+    }
+
+    /// Sets what the next path is called.
+    fn name(&mut self, node: &Node<'a, 'i>, place: &Place<'a>) {
+        if self.gathered.naming {
+            let title = || node.children().find(|child| child.tag_name().name() == "title").and_then(|t| t.text());
+            let own = label(node).or_else(|| node.attribute("id")).or_else(title).unwrap_or("").trim();
+            let around = node.attribute("class").into_iter().chain(place.around.iter().rev().copied());
+            self.gathered.name = PathName { own: own.into(), around: around.map(str::to_owned).collect(), block: 0 };
+        }
+    }
+
+    /// A text with its place: what it says, in one line.
+    fn writing(&mut self, node: &Node<'a, 'i>, place: &Place<'a>) -> Result<()> {
+        if property(node, "display") == Some("none") {
+            return Ok(());
+        }
+        let own = match node.attribute_node("transform") {
+            Some(attribute) => values::transform(attribute.value())
+                .ok_or_else(|| self.wrong(&attribute, "transforms such as translate(10 20) or scale(2)"))?,
+            None => Affine::IDENTITY,
+        };
+        // The first place that is told, here or by a part of the text.
+        let told = |name: &str| {
+            let first = |n: Node<'a, 'i>| numbers(n.attribute(name)?).ok()?.first().copied();
+            node.descendants().find_map(first).unwrap_or(0.0)
+        };
+        let at = place.to_page * own * Point::new(told("x"), told("y"));
+        let text: Vec<&str> = node.descendants().filter(Node::is_text).filter_map(|n| n.text()).collect();
+        let text = text.join(" ").split_whitespace().collect::<Vec<_>>().join(" ");
+        self.name(node, place);
+        if !text.is_empty() && at.is_finite() {
+            self.gathered.note(at, &text);
+        }
+        Ok(())
     }
 
     /// A length in user units; `base` is what percentages are of.

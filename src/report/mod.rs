@@ -6,13 +6,20 @@
 
 mod cloth;
 mod drawing;
+mod fitting;
 mod html;
+mod making;
 mod page;
+mod steps;
+mod strips;
 mod text;
 mod words;
 
 pub use cloth::{ClothLine, cloth_svg, cloth_text};
+pub use fitting::{ChangeRow, fitting_text};
+pub use making::making_sheet;
 pub use page::proof_sheet;
+pub use steps::piece_svg;
 pub use text::{files_text, walk_json, walk_text};
 
 use crate::allow::CutPiece;
@@ -28,7 +35,7 @@ use serde::Serialize;
 /// All that a proof sheet shows. Any list may be empty; what isn't known is then left out of the page.
 #[derive(Clone, Copy, Debug)]
 pub struct ProofSheet<'a> {
-    /// Style, person, unit, date and choices; its pieces are not read.
+    /// Style, person, unit, date, choices and what the making sheet says; its pieces as far as that names them.
     pub set: &'a PieceSet,
     /// The pieces with their cut lines, in the order to show them.
     pub pieces: &'a [CutPiece],
@@ -46,6 +53,8 @@ pub struct ProofSheet<'a> {
     pub findings: &'a [Finding],
     /// Body and finished measures.
     pub measures: &'a [MeasureRow],
+    /// What the notes of fittings changed.
+    pub fitting: &'a [ChangeRow],
 }
 
 /// One written file and how well it agrees with its pieces.

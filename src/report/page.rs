@@ -7,7 +7,7 @@ use super::words::{
     area, count, difference, ease, exact, fine, finish, how_many, layer, length, letter, pressed, severity, size,
     unit_name,
 };
-use super::{FileLine, ProofSheet};
+use super::{FileLine, ProofSheet, making, strips};
 use crate::allow::CutPiece;
 use crate::diag::{Finding, Severity};
 use crate::geom::path;
@@ -20,7 +20,7 @@ use crate::walk::{WalkedJoin, WalkedSpan};
 use kurbo::{Shape, Size};
 use std::fmt::Write;
 
-const STYLE: &str = include_str!("page.css");
+pub(super) const STYLE: &str = include_str!("page.css");
 
 /// Room for a drawing of a piece, and for a drawing of a sheet: what A4 and Letter both hold within 12 mm margins, less
 /// a heading, mm.
@@ -49,8 +49,11 @@ pub fn proof_sheet(content: &ProofSheet) -> String {
     out.push_str(&cutting_list(content.pieces, set.unit));
     out.push_str(&pieces(content));
     out.push_str(&seams(content.walked, set.unit));
+    out.push_str(&strips::section(content.walked, set.unit));
+    out.push_str(&making::section(set, content.walked));
     out.push_str(&sheets(content));
     out.push_str(&super::cloth::section(content.cloths));
+    out.push_str(&super::fitting::section(content.fitting));
     out.push_str(&measures(content));
     out.push_str("</main>\n</body></html>\n");
     out

@@ -73,7 +73,7 @@ pub fn files_text(files: &[FileLine], unit: Unit) -> String {
 }
 
 /// Columns as wide as their widest cell, two spaces apart; no spaces at a line's end.
-fn aligned(rows: &[Vec<String>]) -> String {
+pub(super) fn aligned(rows: &[Vec<String>]) -> String {
     let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
     let widths: Vec<usize> = (0..columns)
         .map(|column| rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max().unwrap_or(0))

@@ -194,6 +194,12 @@ impl<'a> Node<'a> {
         Finding::error(message).at(self.snippet())
     }
 
+    /// The byte behind the node, its closing brace included.
+    pub fn end(&self) -> usize {
+        let span = self.node.span();
+        span.offset() + span.len()
+    }
+
     /// The node's first line, as a place.
     pub fn snippet(&self) -> Snippet {
         let span = self.node.span();

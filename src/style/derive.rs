@@ -39,7 +39,7 @@ pub(super) fn unfold(node: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
             replace_or_push(&mut piece.points, point, |p| &p.name.text);
         }
     }
-    let image = |edge: &EdgeStep, corner: Finish| EdgeStep {
+    let image = |edge: &EdgeStep, corner: Option<Finish>| EdgeStep {
         name: renamed(&edge.name, &other(&edge.name.text)),
         from: mirrored(&edge.to),
         to: mirrored(&edge.from),
@@ -60,7 +60,7 @@ pub(super) fn unfold(node: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
         .lines
         .iter()
         .filter(|line| line.drawn && !matches!(line.how, EdgeHow::Parallel { .. }))
-        .map(|line| image(line, Finish::Mitre))
+        .map(|line| image(line, None))
         .collect();
     piece.edges = half;
     piece.edges.extend(images);
@@ -183,7 +183,7 @@ fn build(piece: &mut PieceSteps, parent: &PieceSteps, chain: &[usize], width: Fo
         when: None,
         allow: None,
         fold: false,
-        corner: Finish::Mitre,
+        corner: None,
         drawn: false,
     };
     let of = chain.iter().map(|at| theirs(&parent.edges[*at])).collect();

@@ -185,6 +185,11 @@ impl Formula {
         mentions(&self.root, name)
     }
 
+    /// Whether it measures an edge of that piece.
+    pub fn measures(&self, piece: &str) -> bool {
+        measures(&self.root, piece)
+    }
+
     /// The text with its place.
     pub fn source(&self) -> &Text {
         &self.source
@@ -485,6 +490,16 @@ fn mentions(expr: &Expr, name: &str) -> bool {
         Kind::Binary(_, left, right) => mentions(left, name) || mentions(right, name),
         Kind::Call(_, args) => args.iter().any(|arg| mentions(arg, name)),
         Kind::Literal(..) | Kind::LengthOf(..) | Kind::SlantOf(..) => false,
+    }
+}
+
+fn measures(expr: &Expr, piece: &str) -> bool {
+    match &expr.kind {
+        Kind::LengthOf(own, _) | Kind::SlantOf(own, _) => own == piece,
+        Kind::Negative(inner) => measures(inner, piece),
+        Kind::Binary(_, left, right) => measures(left, piece) || measures(right, piece),
+        Kind::Call(_, args) => args.iter().any(|arg| measures(arg, piece)),
+        Kind::Literal(..) | Kind::Name(_) => false,
     }
 }
 

@@ -99,6 +99,8 @@ pub struct Vary {
 pub struct PieceSteps {
     /// Its name.
     pub name: Text,
+    /// The piece that it is like.
+    pub like: Option<String>,
     /// Whether it is a block: drafted for other pieces to stand on, never cut.
     pub block: bool,
     /// Only drafted where this holds.
@@ -282,8 +284,8 @@ pub struct EdgeStep {
     pub allow: Option<Formula>,
     /// Whether the piece is unfolded about it.
     pub fold: bool,
-    /// The corner at its end.
-    pub corner: Finish,
+    /// The corner at its end, where the style names its finish; else the usual one.
+    pub corner: Option<Finish>,
     /// Whether it is part of the piece; false for another piece's edges, kept to find points by.
     pub drawn: bool,
 }
@@ -573,6 +575,15 @@ impl Style {
     /// The strip of that name.
     pub fn strip(&self, name: &str) -> Option<&Strip> {
         self.strips.iter().find(|strip| strip.name.text == name)
+    }
+
+    /// Whether a point, edge or line of a piece is not as in the piece that it is like.
+    pub fn is_new(&self, piece: &PieceSteps, name: &str) -> bool {
+        let Some(parent) = piece.like.as_ref().and_then(|like| self.piece(like)) else { return true };
+        // A step carries its place in the file, so that one that was taken over reads the same and no other does.
+        let edges = [parent, piece].map(|piece| piece.edge(name).map(|edge| format!("{edge:?}")));
+        let points = [parent, piece].map(|piece| piece.point(name).map(|point| format!("{point:?}")));
+        edges[0] != edges[1] || points[0] != points[1]
     }
 
     /// The piece of that name.

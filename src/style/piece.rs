@@ -25,6 +25,7 @@ pub(super) fn empty(node: Node<'_>) -> Result<PieceSteps> {
     node.title()?;
     Ok(PieceSteps {
         name: first_text(node)?,
+        like: None,
         block: false,
         when: None,
         count: 1,
@@ -74,6 +75,8 @@ pub(super) fn read_step(step: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
         "balance" => replace_or_push(&mut piece.balances, marks::balance(step)?, |b| &b.name.text),
         "buttons" | "buttonholes" => piece.buttons.push(marks::buttons(step)?),
         "grain" => piece.grain = steps::grain(step)?,
+        // Read with the style's other values.
+        "value" => {}
         _ => {
             let known = [
                 "cut",
@@ -92,6 +95,7 @@ pub(super) fn read_step(step: Node<'_>, piece: &mut PieceSteps) -> Result<()> {
                 "buttons",
                 "buttonholes",
                 "grain",
+                "value",
             ];
             return Err(step.unknown(&known).into());
         }
@@ -106,6 +110,7 @@ fn inherit(node: Node<'_>, piece: &mut PieceSteps, earlier: &[PieceSteps]) -> Re
     let parent = find(parent_name, &piece.name, earlier)?;
     piece.points.clone_from(&parent.points);
     if like.is_some() {
+        piece.like = Some(parent.name.text.clone());
         piece.edges.clone_from(&parent.edges);
         piece.lines.clone_from(&parent.lines);
         piece.notches.clone_from(&parent.notches);

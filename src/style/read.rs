@@ -42,6 +42,10 @@ pub fn read(text: &str, file: &str) -> Result<Style> {
             "value" => style.values.push(read_named(node)?),
             "vary" => style.varies.push(read_vary(node)?),
             "piece" | "block" => {
+                // A value may stand beside the steps that need it; it is known in the whole style.
+                for value in node.children().filter(|child| child.name() == "value") {
+                    style.values.push(read_named(value)?);
+                }
                 let piece = piece::read(node, &style.pieces)?;
                 add_piece(&mut style, piece)?;
             }

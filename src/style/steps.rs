@@ -122,10 +122,7 @@ pub(super) fn edge(node: Node<'_>, outline: bool) -> Result<EdgeStep> {
     if fold && allow.is_some() {
         return Err(node.error("an edge on the fold has no allowance").hint("leave out one of the two").into());
     }
-    let corner = match text(node, "corner")? {
-        None => Finish::Mitre,
-        Some(word) => finish(&word)?,
-    };
+    let corner = text(node, "corner")?.map(|word| finish(&word)).transpose()?;
     let how = edge_how(node)?;
     let bounded = !matches!(how, EdgeHow::Parallel { .. });
     let end = |prop| if bounded { needed_text(node, prop) } else { Ok(renamed(&name, "")) };

@@ -3,8 +3,13 @@
 //! The alphabet is the Hershey roman simplex (`hershey.txt`, terms in `LICENCE-HERSHEY.txt`) with letters, signs and
 //! combining marks drawn for this project (`more.txt`). A letter with diacritics is decomposed (Unicode normalization
 //! form D) and its marks are placed by their canonical combining class, so that ọ, ế or ş need no glyph of their own.
+//! What has no strokes is drawn as outlines of a [`Font`] where one is given.
 
-use kurbo::{BezPath, Point, Rect, Vec2};
+mod font;
+
+pub use font::Font;
+
+use kurbo::{Affine, BezPath, Point, Rect, Vec2};
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 use unicode_normalization::UnicodeNormalization;
@@ -13,7 +18,8 @@ use unicode_normalization::char::canonical_combining_class;
 /// A line of writing as strokes.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Lettering {
-    /// One open polyline a stroke, mm, y up; the baseline runs from the origin along +x.
+    /// One open polyline a stroke, and one closed path a contour of a font's letter; mm, y up; the baseline runs from the
+    /// origin along +x.
     pub paths: Vec<BezPath>,
     /// How far the pen has moved along the baseline, mm: where more writing would start.
     pub width: f64,
@@ -41,23 +47,63 @@ const FRACTION: f64 = 0.62;
 /// assert!(name.width > 10.0);
 /// ```
 pub fn letter(text: &str, height: f64) -> Lettering {
+    letter_with(text, height, None)
+}
+
+/// [`letter`], with a font for what has no strokes. Runs of such characters, spaces between them included, are set by the
+/// font as their script is written; what the font lacks too is boxed and reported.
+pub fn letter_with(text: &str, height: f64, font: Option<&Font>) -> Lettering {
     let scale = if height.is_finite() && height > 0.0 { height / CAP } else { 0.0 };
     let mut pen = Pen::default();
-    let mut characters = text.nfd().peekable();
-    while let Some(base) = characters.next() {
-        let mut marks = Vec::new();
-        while let Some(mark) = characters.next_if(|&c| canonical_combining_class(c) != 0) {
-            marks.push(mark);
-        }
-        if canonical_combining_class(base) == 0 {
-            pen.letter(base, &marks);
-        } else {
-            marks.insert(0, base);
-            pen.letter(' ', &marks);
+    match font {
+        None => pen.strokes_of(text),
+        Some(font) => {
+            for (stroked, part) in parts(text) {
+                match if stroked { None } else { font.run(part, CAP) } {
+                    None => pen.strokes_of(part),
+                    Some((outlines, width)) => pen.outlines_of(&outlines, width),
+                }
+            }
         }
     }
-    let paths = if scale > 0.0 { pen.strokes.iter().map(|stroke| polyline(stroke, scale)).collect() } else { vec![] };
+    let paths = if scale > 0.0 { pen.paths(scale) } else { vec![] };
     Lettering { paths, width: pen.x * scale, missing: pen.missing }
+}
+
+/// The text in parts that are all strokes, or all for a font. Spaces between two characters for the font are its own.
+fn parts(text: &str) -> Vec<(bool, &str)> {
+    let mut ends: Vec<(bool, usize)> = Vec::new();
+    let mut spaces: Option<usize> = None;
+    for (at, c) in text.char_indices() {
+        let end = at + c.len_utf8();
+        let outlined = ends.last().is_some_and(|(stroked, _)| !stroked);
+        if outlined && c.is_whitespace() {
+            spaces.get_or_insert(at);
+            continue;
+        }
+        // A mark stays with its letter.
+        let stroked = if outlined && canonical_combining_class(c) != 0 { false } else { has_strokes(c) };
+        if let Some(from) = spaces.take()
+            && stroked
+        {
+            ends.push((true, at.max(from)));
+        }
+        match ends.last_mut() {
+            Some(last) if last.0 == stroked => last.1 = end,
+            _ => ends.push((stroked, end)),
+        }
+    }
+    if spaces.is_some() {
+        ends.push((true, text.len()));
+    }
+    let mut from = 0;
+    ends.into_iter().map(|(stroked, end)| (stroked, &text[std::mem::replace(&mut from, end)..end])).collect()
+}
+
+/// Whether a character can be drawn in strokes, its marks too.
+fn has_strokes(c: char) -> bool {
+    let drawn = |part: char| part.is_whitespace() || is_inkless(part) || GLYPHS.contains_key(&part);
+    std::iter::once(c).nfd().all(drawn) || fraction(c).is_some()
 }
 
 fn polyline(points: &[Point], scale: f64) -> BezPath {
@@ -74,10 +120,40 @@ fn polyline(points: &[Point], scale: f64) -> BezPath {
 struct Pen {
     x: f64,
     strokes: Vec<Vec<Point>>,
+    outlines: Vec<BezPath>,
     missing: Vec<char>,
 }
 
 impl Pen {
+    /// Writes a text in strokes.
+    fn strokes_of(&mut self, text: &str) {
+        let mut characters = text.nfd().peekable();
+        while let Some(base) = characters.next() {
+            let mut marks = Vec::new();
+            while let Some(mark) = characters.next_if(|&c| canonical_combining_class(c) != 0) {
+                marks.push(mark);
+            }
+            if canonical_combining_class(base) == 0 {
+                self.letter(base, &marks);
+            } else {
+                marks.insert(0, base);
+                self.letter(' ', &marks);
+            }
+        }
+    }
+
+    /// Takes over what a font has set.
+    fn outlines_of(&mut self, outlines: &[BezPath], width: f64) {
+        let here = Affine::translate((self.x, 0.0));
+        self.outlines.extend(outlines.iter().map(|path| here * path));
+        self.x += width;
+    }
+
+    fn paths(&self, scale: f64) -> Vec<BezPath> {
+        let strokes = self.strokes.iter().map(|stroke| polyline(stroke, scale));
+        strokes.chain(self.outlines.iter().map(|path| Affine::scale(scale) * path)).collect()
+    }
+
     /// Draws a letter with its marks and moves on.
     fn letter(&mut self, base: char, marks: &[char]) {
         if is_inkless(base) {

@@ -52,7 +52,9 @@ fn meeting(cut: &[CutPiece], span: &Span, at_start: bool) -> Option<Meeting> {
     // The piece lies to the left of its edges: walked backwards, to the right.
     let at_edge_start = at_start != span.backwards;
     let beside = if at_edge_start { index + count - 1 } else { index + 1 } % count;
-    if cut.piece.edges[beside].fold || edge.fold {
+    let neighbour = &cut.piece.edges[beside];
+    // Without an allowance beside it the seam ends on the cut line itself: the walk has judged that corner.
+    if neighbour.fold || edge.fold || neighbour.allowance <= 0.0 {
         return None;
     }
     let (corner, away) = if at_edge_start {

@@ -36,6 +36,9 @@ pub struct WalkedJoin {
     /// The angle of the sew lines as they run through the seam at its start and its end, degrees: 180 is smooth; `None`
     /// where an inner line has no corner.
     pub through: [Option<f64>; 2],
+    /// Places on the first and the second side that are sewn to each other, mm from the seam's start, in order; between
+    /// two of them the longer side's surplus is spread evenly. Empty where nothing is sewn.
+    pub pairs: Vec<[f64; 2]>,
     /// The notches on each side, and where they land on the other.
     pub notches: [Vec<WalkedNotch>; 2],
     /// Whether the two sides have the same allowance all along; where they don't, a warning says so.
@@ -107,6 +110,7 @@ fn walk_join(set: &PieceSet, join: &Join, tolerance: f64, findings: &mut Vec<Fin
         planned,
         difference,
         through,
+        pairs: pairing.pairs().to_vec(),
         notches: [0, 1].map(|side| notches(set, join, side, &pairing)),
         allowances_agree: allowances::agree(set, join, &pairing, findings),
         agrees: as_long && runs_true,

@@ -45,6 +45,11 @@ impl Pairing {
         Some(pair[0][to] + share.clamp(0.0, 1.0) * (pair[1][to] - pair[0][to]))
     }
 
+    /// The pairs.
+    pub fn pairs(&self) -> &[[f64; 2]] {
+        &self.pairs
+    }
+
     /// The sewn stretch of the second side.
     pub fn sewn(&self) -> Option<[f64; 2]> {
         Some([self.pairs.first()?[1], self.pairs.last()?[1]])

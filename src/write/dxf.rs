@@ -7,7 +7,7 @@ mod frame;
 use super::DECIMALS;
 use super::flat::flatten;
 use crate::calibrate::CorrectedJob;
-use crate::units::trimmed;
+use crate::units::push_trimmed;
 use frame::{Frame, MODEL_SPACE};
 use kurbo::{BezPath, CubicBez, ParamCurve, PathEl, PathSeg, Point};
 use std::fmt::{Display, Write};
@@ -151,7 +151,21 @@ struct Tags(String);
 
 impl Tags {
     fn put(&mut self, code: u16, value: impl Display) {
-        writeln!(self.0, "{code:>3}\n{value}").expect("writing to a string");
+        self.code(code);
+        writeln!(self.0, "{value}").expect("writing to a string");
+    }
+
+    /// A group code, right-aligned in three places.
+    fn code(&mut self, code: u16) {
+        self.0.push_str(if code < 10 {
+            "  "
+        } else if code < 100 {
+            " "
+        } else {
+            ""
+        });
+        push_trimmed(&mut self.0, f64::from(code), 0);
+        self.0.push('\n');
     }
 
     fn handle(&mut self, code: u16, handle: u32) {
@@ -159,9 +173,11 @@ impl Tags {
     }
 
     fn real(&mut self, code: u16, value: f64) {
-        let text = trimmed(value, DECIMALS);
-        let point = if text.contains('.') { "" } else { ".0" };
-        self.put(code, format_args!("{text}{point}"));
+        self.code(code);
+        let from = self.0.len();
+        push_trimmed(&mut self.0, value, DECIMALS);
+        let whole = !self.0[from..].contains('.');
+        self.0.push_str(if whole { ".0\n" } else { "\n" });
     }
 
     /// A point in the plane z = 0, its x under `code`.

@@ -9,7 +9,7 @@ use crate::calibrate::CorrectedJob;
 use crate::order::{Job, JobStroke};
 use crate::role::Role;
 use crate::text::letter;
-use crate::units::trimmed;
+use crate::units::{push_trimmed, trimmed};
 use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape};
 use pdf_writer::{Finish, Name, Pdf, Rect as Box, Ref, Str, TextStr};
 use std::fmt::Write;
@@ -232,10 +232,14 @@ fn path(text: &mut String, path: &BezPath) {
             PathEl::ClosePath => (&[], 'h'),
         };
         for p in points {
-            write!(text, "{} {} ", number(p.x), number(p.y)).expect("writing to a string");
+            for number in [p.x, p.y] {
+                push_trimmed(text, number, DECIMALS);
+                text.push(' ');
+            }
             at = *p;
         }
-        writeln!(text, "{operator}").expect("writing to a string");
+        text.push(operator);
+        text.push('\n');
     }
     text.push_str("S\n");
 }

@@ -72,8 +72,11 @@ pub fn rs274(job: &CorrectedJob, machine: &Machine) -> Result<Vec<u8>> {
 fn down(text: &mut String, start: Point, tool: &ToolUse) {
     let feed = trimmed(tool.speed.map_or(FEED, |speed| speed * 60.0), 1);
     writeln!(text, "G0 X{} Y{}", number(start.x), number(start.y)).expect("writing to a string");
-    if tool.power.is_some() || tool.heights.is_none() {
-        writeln!(text, "M3 S{}", trimmed(tool.power.unwrap_or(0.0), 2)).expect("writing to a string");
+    match (tool.power, tool.heights) {
+        (Some(power), _) => writeln!(text, "M3 S{}", trimmed(power, 2)).expect("writing to a string"),
+        // Switched on at whatever power the machine is set to: S0 would be none.
+        (None, None) => text.push_str("M3\n"),
+        (None, Some(_)) => {}
     }
     match tool.heights {
         Some((_, down)) => writeln!(text, "G1 Z{} F{feed}", number(down)),

@@ -5,9 +5,8 @@ use super::{DECIMALS, dashes, line_width};
 use crate::calibrate::CorrectedJob;
 use crate::order::{JobStroke, Pass};
 use crate::role::Role;
-use crate::units::trimmed;
+use crate::units::{push_trimmed, trimmed};
 use kurbo::{Affine, BezPath, PathEl, Point, Shape};
-use std::fmt::Write;
 use svg::Document;
 use svg::node::Text;
 use svg::node::element::{Description, Group, Path, Title};
@@ -118,8 +117,12 @@ fn path_data(path: &BezPath, flip: Affine) -> String {
         };
         data.push(letter);
         for (i, p) in points.iter().enumerate() {
-            let gap = if i > 0 { " " } else { "" };
-            write!(data, "{gap}{} {}", number(p.x), number(p.y)).expect("writing to a string");
+            if i > 0 {
+                data.push(' ');
+            }
+            push_trimmed(&mut data, p.x, DECIMALS);
+            data.push(' ');
+            push_trimmed(&mut data, p.y, DECIMALS);
         }
     }
     data

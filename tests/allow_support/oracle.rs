@@ -56,10 +56,17 @@ impl Chain {
     /// Even-odd.
     pub fn holds(&self, p: Point) -> bool {
         let mut inside = false;
-        for pair in self.points.windows(2) {
-            let (a, b) = (pair[0], pair[1]);
-            if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (b.x - a.x) * (p.y - a.y) / (b.y - a.y) {
-                inside = !inside;
+        for (group, bounds) in self.boxes.iter().enumerate() {
+            // A ray to the right meets no chord below, above or to the left of the point.
+            if bounds.y1 <= p.y || bounds.y0 > p.y || bounds.x1 <= p.x {
+                continue;
+            }
+            let start = group * GROUP;
+            for i in start..(start + GROUP).min(self.points.len() - 1) {
+                let (a, b) = (self.points[i], self.points[i + 1]);
+                if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (b.x - a.x) * (p.y - a.y) / (b.y - a.y) {
+                    inside = !inside;
+                }
             }
         }
         inside
@@ -507,7 +514,15 @@ impl Turn {
             let k = (cut.rung.floor() as usize).min(band.len() - 2);
             [k, k + 1].iter().all(|k| band[*k].0.distance(band[*k].1) > width - 1e-6)
         };
-        best.map(|(_, cut)| cut).filter(|cut| whole(cut) && cut.point.distance(self.v) <= far)
+        let (length, cut) = best?;
+        // Nor one that would lead back through the sew line.
+        let crosses = band.windows(2).any(|pair| {
+            let (a, u) = (pair[0].0, pair[1].0 - pair[0].0);
+            let cross = along.cross(u);
+            let (s, t) = ((a - origin).cross(u) / cross, (a - origin).cross(along) / cross);
+            s > 1e-3 && s < length - 1e-9 && (0.0..=1.0).contains(&t)
+        });
+        (whole(&cut) && !crosses && cut.point.distance(self.v) <= far).then_some(cut)
     }
 
     /// The corner shape between two bands that keep their square ends.

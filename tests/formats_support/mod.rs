@@ -3,7 +3,7 @@
 
 use kurbo::{Affine, BezPath, Point, Vec2};
 use oaktag::calibrate::{CorrectedJob, correct};
-use oaktag::device::{Correction, Device, Language, Tool, ToolKind};
+use oaktag::device::{Correction, Device, Language, Margins, Medium, MediumKind, Pages, Tool, ToolKind};
 use oaktag::lay::{Placed, Sheet, SheetStroke};
 use oaktag::order::{Job, JobStroke, Pass};
 use oaktag::read::{self, Drawing, Glue};
@@ -155,9 +155,17 @@ pub fn device(format: Format) -> Device {
     }
 }
 
+/// What the sheet lies on.
+pub fn medium(format: Format) -> Medium {
+    let kind = MediumKind::Roll { width: 914.4, longest: 5000.0 };
+    let margins = Margins::all(A4.margins[0]);
+    let pages = Pages { width: A4.width, height: A4.height, margins, overlap: A4.overlap, across: 5, along: 8 };
+    Medium { pages: (format == Format::Tiles).then_some(pages), ..Medium::plain("paper", kind, 0.0, 5.0) }
+}
+
 pub fn correction(x: f64, y: f64, skew: f64) -> Correction {
     // Only the numbers matter here; the rest of the profile's fields may grow.
-    Correction { date: "2026-10-02".into(), medium: "paper".into(), x, y, skew }
+    Correction::plain("2026-10-02", "paper", x, y, skew)
 }
 
 pub fn closed(points: &[(f64, f64)]) -> BezPath {
@@ -245,6 +253,7 @@ pub fn job(sheet: &Sheet, device: &Device, seed: u64) -> Job {
             .map(|stroke| JobStroke {
                 role: stroke.role,
                 piece: stroke.placed.map_or(String::new(), |i| sheet.placed[i].piece.clone()),
+                placed: stroke.placed,
                 edge: stroke.edge.clone(),
                 path: again(&stroke.path, &mut chance),
             })

@@ -18,6 +18,12 @@ pub fn heading() -> Heading {
         number: 3,
         of: 9,
         net_block: false,
+        ease: Vec::new(),
+        toile: String::new(),
+        stamp: String::new(),
+        notches: oaktag::device::Notches::Drawn,
+        scale: 1.0,
+        font: None,
     }
 }
 

@@ -32,6 +32,8 @@ COLUMNS = {
     "stature": "hgt",
 }
 TOLERANCE = 0.1
+# A sleeve cap is within this of its armhole and the planned ease, mm.
+CAP = 0.5
 
 
 def women():
@@ -81,6 +83,12 @@ def judge(people):
     return refused, off, least
 
 
+def sleeve_caps(people):
+    """By how much each woman's sleeve cap misses her armhole and the planned ease, mm."""
+    seams = [seam for person in people for seam in person.get("seams", []) if "armhole" in seam["name"]]
+    return [abs(seam["lengths"][0] - seam["lengths"][1] - seam["planned"]) for seam in seams]
+
+
 def cause(text):
     """The words of a refusal without its figures and places."""
     words = text.split(": ", 1)[-1] if text.startswith(("check", "breach", "error")) else text
@@ -108,6 +116,11 @@ def main(out_dir):
                 for who, seam, by in off[:5]:
                     print(f"    OFF {who}, {seam}, by {by:.3f} mm")
                 count(good >= wanted and not off)
+                if kind == "bdims":
+                    caps = sleeve_caps(people)
+                    if caps:
+                        print(f"    sleeve cap against armhole: {len(caps)} women, off by {max(caps):.4f} mm at the most")
+                        count(max(caps) <= CAP)
         # The seeded fault: planned ease that the seam does not have is found, each time.
         text = (ROOT / "samples" / "evening-chorus.style.kdl").read_text()
         wrong = pathlib.Path(name) / "wrong.style.kdl"

@@ -37,6 +37,7 @@ impl Demo {
             cloths: &[],
             findings: &self.findings,
             measures: &self.measures,
+            fitting: &[],
         })
     }
 }
@@ -232,6 +233,7 @@ fn join(name: &str, sides: [&[(&str, f64)]; 2], planned: f64, through: [Option<f
         planned,
         difference,
         through,
+        pairs: vec![[0.0, 0.0], lengths],
         notches: [Vec::new(), Vec::new()],
         allowances_agree: true,
         agrees: difference.abs() < 0.5,

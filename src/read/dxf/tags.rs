@@ -18,23 +18,29 @@ pub(super) struct Tags {
     pub hidden: BTreeSet<String>,
     /// Millimetres in a drawing unit.
     pub millimetres: f64,
+    /// Whether the header says so.
+    pub to_scale: bool,
     pub findings: Vec<Finding>,
 }
 
 /// Kinds of entities that are handed on; the rest draws nothing that could be cut.
 const READ: [&str; 8] = ["LINE", "ARC", "CIRCLE", "ELLIPSE", "LWPOLYLINE", "POLYLINE", "SPLINE", "INSERT"];
 
-/// Reads code and value line by line.
+/// Kinds that only name or mark, handed on where they are wanted.
+const NAMING: [&str; 3] = ["TEXT", "MTEXT", "POINT"];
+
+/// Reads code and value line by line; texts and points are handed on where `naming` wants them.
 ///
 /// # Errors
 /// No DXF text; a code or number that can't be read, with its line; no end.
-pub(super) fn scan(bytes: &[u8], file: &str) -> Result<Tags> {
+pub(super) fn scan(bytes: &[u8], file: &str, naming: bool) -> Result<Tags> {
     if bytes.starts_with(b"AutoCAD Binary DXF") || bytes.starts_with(b"AutoCAD DXB") {
         return Err(refused(file, "the file is a binary DXF", "save it as DXF text (ASCII)"));
     }
     let wrong = |line: usize, expected: &str| wrong(bytes, file, line, expected);
     let mut lines = bytes.split(|&byte| byte == b'\n').map(|line| line.strip_suffix(b"\r").unwrap_or(line));
-    let mut pass = Pass { out: String::new(), entities: 0, left_out: Vec::new(), keep: true, spline: false };
+    let mut pass =
+        Pass { out: String::new(), entities: 0, left_out: Vec::new(), keep: true, naming, entity: Entity::Other };
     let mut header = Header::default();
     let mut layers = Layers::default();
     let mut section = Section::Outside;
@@ -90,8 +96,17 @@ pub(super) fn scan(bytes: &[u8], file: &str) -> Result<Tags> {
     }
     pass.put(0, b"EOF");
     let (millimetres, findings) = header.millimetres(file);
+    let to_scale = findings.is_empty() || header.metric.is_some();
     let Layers { hidden, .. } = layers;
-    Ok(Tags { drawing: pass.out, entities: pass.entities, left_out: pass.left_out, hidden, millimetres, findings })
+    Ok(Tags {
+        drawing: pass.out,
+        entities: pass.entities,
+        left_out: pass.left_out,
+        hidden,
+        millimetres,
+        to_scale,
+        findings,
+    })
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -111,8 +126,19 @@ struct Pass {
     left_out: Vec<String>,
     /// Whether the present entity is handed on.
     keep: bool,
-    /// Whether it is a spline.
-    spline: bool,
+    /// Whether texts and points are handed on.
+    naming: bool,
+    /// What the present entity is.
+    entity: Entity,
+}
+
+/// Entities that are read in a way of their own.
+#[derive(Clone, Copy, PartialEq)]
+enum Entity {
+    /// A text or a point that is handed on.
+    Named,
+    Spline,
+    Other,
 }
 
 impl Pass {
@@ -122,9 +148,13 @@ impl Pass {
         if code == 0 {
             let kind = String::from_utf8_lossy(word);
             let frame = matches!(&*kind, "BLOCK" | "ENDBLK" | "VERTEX" | "SEQEND" | "ENDSEC");
-            let read = READ.contains(&&*kind);
+            self.entity = match &*kind {
+                "SPLINE" => Entity::Spline,
+                _ if self.naming && NAMING.contains(&&*kind) => Entity::Named,
+                _ => Entity::Other,
+            };
+            let read = self.entity == Entity::Named || READ.contains(&&*kind);
             self.keep = read || frame;
-            self.spline = kind == "SPLINE";
             self.entities += usize::from(read);
             if !self.keep && !matches!(&*kind, "ATTRIB" | "VIEWPORT") {
                 self.left_out.push(kind.chars().take(40).collect());
@@ -138,6 +168,7 @@ impl Pass {
         let text = std::str::from_utf8(word).unwrap_or("");
         match code {
             0 | 2 | 8 => {}
+            1 | 3 if self.entity == Entity::Named => {}
             10..=29 | 40..=59 | 210..=239 => {
                 if !text.parse::<f64>().is_ok_and(f64::is_finite) {
                     return Err("a number");
@@ -151,7 +182,7 @@ impl Pass {
             _ => return Ok(()),
         }
         self.put(code, value);
-        if self.spline && matches!(code, 20..=29) {
+        if self.entity == Entity::Spline && matches!(code, 20..=29) {
             self.put(code + 10, b"0"); // the crate drops points without a height
         }
         Ok(())
@@ -205,6 +236,7 @@ fn decoded(bytes: &[u8]) -> String {
 struct Header {
     variable: Vec<u8>,
     units: Option<i32>,
+    metric: Option<bool>,
 }
 
 impl Header {
@@ -214,11 +246,12 @@ impl Header {
             70 if self.variable == b"$INSUNITS" => {
                 self.units = std::str::from_utf8(word).ok().and_then(|word| word.parse().ok());
             }
+            70 if self.variable == b"$MEASUREMENT" => self.metric = Some(word == b"1"),
             _ => {}
         }
     }
 
-    /// By `$INSUNITS`; without it millimetres, with a warning.
+    /// By `$INSUNITS`; without it by `$MEASUREMENT`, inches or millimetres, and without both millimetres, with a warning.
     fn millimetres(&self, file: &str) -> (f64, Vec<Finding>) {
         let known = match self.units {
             Some(1) => 25.4,
@@ -227,10 +260,15 @@ impl Header {
             Some(5) => 10.0,
             Some(6) => 1000.0,
             _ => {
-                let finding = Finding::warning("the file does not say its unit; it was read in millimetres")
+                let (known, unit) = match self.metric {
+                    Some(false) => (25.4, "inches, since $MEASUREMENT is 0"),
+                    Some(true) => (1.0, "millimetres, since $MEASUREMENT is 1"),
+                    None => (1.0, "millimetres"),
+                };
+                let finding = Finding::warning(format!("the file does not say its unit; it was read in {unit}"))
                     .hint("measure the check square, or save the file with $INSUNITS 4")
                     .in_file(file);
-                return (1.0, vec![finding]);
+                return (known, vec![finding]);
             }
         };
         (known, Vec::new())

@@ -1,0 +1,180 @@
+//! What lies in a piece: grain, fold, notches, drill holes, inner lines, writing.
+
+use super::{Stroke, loops, words};
+use crate::geom::{parts, path};
+use crate::piece::{InnerLine, Notch, NotchKind, Piece};
+use crate::read::{Note, PathName};
+use crate::role::Role;
+use kurbo::{BezPath, Point, Shape};
+use std::collections::BTreeMap;
+
+/// A fold's bracket stands no farther from its edge, mm.
+const FOLD_REACH: f64 = 30.0;
+
+/// Notches nearer to each other than this are one, mm; a double notch's two are farther apart.
+const ONE_NOTCH: f64 = 1.0;
+
+/// A notch farther from every edge is none, mm: the widest hem is narrower.
+const NOTCH_REACH: f64 = 80.0;
+
+/// Strokes of one drill mark lie within this, mm.
+const ONE_DRILL: f64 = 3.0;
+
+/// Adds to a piece what lies in it, and to its name what is written there; gives whether its grain was drawn.
+pub fn add(
+    piece: &mut Piece,
+    name: &mut PathName,
+    inner: &[&Stroke],
+    notes: &[&Note],
+    left_out: &mut BTreeMap<String, usize>,
+) -> bool {
+    let mut leave_out = |what: &str| *left_out.entry(what.into()).or_default() += 1;
+    let mut grain: Option<[Point; 2]> = None;
+    for stroke in inner {
+        match stroke.role {
+            Some(Role::Grain) => {
+                // The longest straight line is the shaft; arrow heads are shorter.
+                for segment in stroke.path.segments() {
+                    use kurbo::ParamCurve;
+                    let long = |ends: [Point; 2]| ends[0].distance(ends[1]);
+                    let ends = [segment.start(), segment.end()];
+                    if grain.is_none_or(|known| long(known) < long(ends)) {
+                        grain = Some(ends);
+                    }
+                }
+            }
+            Some(Role::Fold) => {
+                if !fold(piece, &stroke.path) {
+                    leave_out("fold marks beside no straight edge");
+                }
+            }
+            Some(Role::Notch) => {
+                let ends = [path::start(&stroke.path), path::end(&stroke.path)];
+                if !notch(piece, ends.into_iter().flatten()) {
+                    leave_out("notches beside no edge");
+                }
+            }
+            Some(Role::Drill) => drill(piece, stroke.bounds.center()),
+            Some(Role::Label) => leave_out("drawn letters and points of curves"),
+            Some(Role::Square) => leave_out("check squares"),
+            Some(Role::Line | Role::Dart) | None => line(piece, stroke),
+            Some(Role::Cut | Role::Sew) => leave_out("parts of cutting or sew lines that close nothing"),
+        }
+    }
+    for note in notes {
+        match (note.text.is_empty(), words::role(&note.name)) {
+            (true, Some(Role::Notch)) => {
+                if !notch(piece, std::iter::once(note.at)) {
+                    leave_out("notches beside no edge");
+                }
+            }
+            (true, Some(Role::Drill)) => drill(piece, note.at),
+            (true, _) => leave_out("points"),
+            (false, _) => say(piece, name, &note.text),
+        }
+    }
+    let drawn = grain.is_some_and(|ends| ends[0].distance(ends[1]) >= 1.0);
+    piece.grain = match grain {
+        Some([a, b]) if drawn => {
+            if a.y <= b.y {
+                [a, b]
+            } else {
+                [b, a]
+            }
+        }
+        _ => upright(piece),
+    };
+    drawn
+}
+
+/// An upright line through the middle of the piece's box.
+fn upright(piece: &Piece) -> [Point; 2] {
+    let bounds = piece.outline().bounding_box();
+    let half = (bounds.height() / 4.0).max(1.0);
+    let middle = bounds.center();
+    [Point::new(middle.x, middle.y - half), Point::new(middle.x, middle.y + half)]
+}
+
+/// What is written in a piece: "Piece Name: Front" and "Quantity: 2" after ASTM D6673, else the first text is its name.
+fn say(piece: &mut Piece, name: &mut PathName, text: &str) {
+    let (key, value) = text.split_once(':').map_or(("", text), |(key, value)| (key.trim(), value.trim()));
+    match key.to_lowercase().as_str() {
+        "piece name" | "piece" => value.clone_into(&mut name.own),
+        "quantity" | "cut" => {
+            if let Some(count) =
+                value.split_whitespace().next().and_then(|n| n.parse().ok()).filter(|n| (1..=999).contains(n))
+            {
+                piece.cut.count = count;
+            }
+        }
+        "material" if !value.is_empty() => value.clone_into(&mut piece.cut.cloth),
+        "" if words::is_plain(&name.own) && !text.trim().is_empty() => text.trim().clone_into(&mut name.own),
+        _ => {}
+    }
+}
+
+/// Puts the straight edge beside a fold mark on the fold; whether there is one.
+fn fold(piece: &mut Piece, mark: &BezPath) -> bool {
+    use kurbo::ParamCurve;
+    let longest = mark.segments().max_by(|a, b| {
+        let long = |s: &kurbo::PathSeg| s.start().distance(s.end());
+        long(a).total_cmp(&long(b))
+    });
+    let Some(longest) = longest else { return false };
+    let (a, b) = (longest.start(), longest.end());
+    let along = b - a;
+    let best = (0..piece.edges.len())
+        .filter_map(|index| {
+            let path = &piece.edges[index].path;
+            let (from, to) = (path::start(path)?, path::end(path)?);
+            let chord = to - from;
+            let straight = path::length(path) - chord.hypot() < 0.01;
+            let level = chord.cross(along).abs() < 0.02 * chord.hypot() * along.hypot();
+            let off = parts::nearest(path, a.midpoint(b))?.1;
+            (straight && level && off <= FOLD_REACH).then_some((off, index))
+        })
+        .min_by(|a, b| a.0.total_cmp(&b.0));
+    let Some((_, index)) = best else { return false };
+    let taken = piece.edges.iter().any(|edge| edge.fold);
+    if !taken {
+        piece.edges[index].fold = true;
+        piece.edges[index].allowance = 0.0;
+    }
+    true
+}
+
+/// Adds a notch to the edge that comes nearest to one of these points; whether one is near.
+fn notch(piece: &mut Piece, points: impl Iterator<Item = Point>) -> bool {
+    let best = points
+        .flat_map(|p| {
+            piece.edges.iter().enumerate().filter_map(move |(i, edge)| Some((i, parts::nearest(&edge.path, p)?)))
+        })
+        .min_by(|a, b| a.1.1.total_cmp(&b.1.1));
+    let Some((index, (at, off))) = best else { return false };
+    if off > NOTCH_REACH {
+        return false;
+    }
+    let edge = piece.edges[index].name.clone();
+    if !piece.notches.iter().any(|known| known.edge == edge && (known.at - at).abs() < ONE_NOTCH) {
+        piece.notches.push(Notch { edge, at, kind: NotchKind::Slit, count: 1, depth: None });
+    }
+    true
+}
+
+fn drill(piece: &mut Piece, at: Point) {
+    if !piece.drills.iter().any(|known| known.distance(at) < ONE_DRILL) {
+        piece.drills.push(at);
+    }
+}
+
+fn line(piece: &mut Piece, stroke: &Stroke) {
+    let own = if words::is_plain(&stroke.name.own) { String::new() } else { stroke.name.own.clone() };
+    let taken = |name: &str, piece: &Piece| piece.path(name).is_some();
+    let mut name = own.clone();
+    let mut number = 1;
+    while name.is_empty() || taken(&name, piece) {
+        name = format!("{} {number}", if own.is_empty() { "line" } else { &own });
+        number += 1;
+    }
+    piece.lines.push(InnerLine { name, path: loops::opened(&stroke.path) });
+}

@@ -1,0 +1,315 @@
+//! Drawings made elsewhere, understood as pieces: so that a dressmaker's own drawings enter where the allowances are made.
+//!
+//! Closed lines are outlines: as they are drawn, or joined from lines whose ends meet. An outline in no other is a piece.
+//! Where layers, classes or ids tell cutting lines from sew lines, the sew line is the piece and the distance to the
+//! cutting line its allowance. An outline is cut into edges at its corners. What lies in a piece belongs to it: grain,
+//! notches, drill holes, folds and inner lines by the words of `words`, writing by what it says. All else is listed as
+//! left out.
+
+mod edges;
+mod loops;
+mod marks;
+mod names;
+mod words;
+
+pub use names::{EdgeNames, Names, PieceNames, read as read_names};
+
+use super::{NamedDrawing, PathName};
+use crate::diag::{Finding, Result};
+use crate::geom::path;
+use crate::piece::{Cut, Finish, Piece, PieceSet};
+use crate::role::Role;
+use crate::units::{Unit, format_length};
+use kurbo::{BezPath, Point, Rect, Shape};
+use loops::Outline;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Ends of lines that are this near to each other are joined, mm.
+pub const JOIN: f64 = 0.1;
+
+/// Closed lines that enclose less are marks and no pieces, mm².
+const LEAST_PIECE: f64 = 400.0;
+
+/// More outlines than this are a picture and no pieces.
+const MOST_OUTLINES: usize = 500;
+
+/// An outline of more segments is a picture and no piece.
+const MOST_SEGMENTS: usize = 20_000;
+
+/// What was understood of a drawing.
+#[derive(Clone, Debug)]
+pub struct Understood {
+    /// The pieces.
+    pub set: PieceSet,
+    /// One for each piece, in the same order: what was recognised.
+    pub accounts: Vec<Account>,
+    /// What was left out, with how often.
+    pub left_out: BTreeMap<String, usize>,
+    /// Warnings.
+    pub findings: Vec<Finding>,
+}
+
+/// What was recognised of one piece.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Account {
+    /// Where its outline comes from, in words.
+    pub outline: String,
+    /// Whether its grain was drawn.
+    pub grain: bool,
+}
+
+/// A path with its role.
+struct Stroke {
+    role: Option<Role>,
+    path: BezPath,
+    name: PathName,
+    bounds: Rect,
+}
+
+impl Stroke {
+    fn new(role: Option<Role>, path: BezPath, name: PathName) -> Self {
+        let bounds = path.bounding_box();
+        Self { role, path, name, bounds }
+    }
+}
+
+/// Understands a drawing as pieces; `names` is what the user says of them, `join` how far apart the ends of lines may be, mm.
+///
+/// # Errors
+/// A drawing without a closed outline, names for what is not there, two pieces of one name.
+pub fn understand(drawing: &NamedDrawing, names: &Names, join: f64, file: &str) -> Result<Understood> {
+    if !(0.0..=10.0).contains(&join) {
+        let hint = format!("0 to 10 mm; {JOIN} is usual");
+        return Err(Box::new(Finding::error(format!("ends {join} mm apart can't be joined")).hint(hint)));
+    }
+    let mut left_out = BTreeMap::new();
+    let mut findings = Vec::new();
+    let strokes: Vec<Stroke> = drawing
+        .drawing
+        .paths
+        .iter()
+        .zip(&drawing.names)
+        .map(|(bare, name)| Stroke::new(words::role(name), bare.path.clone(), name.clone()))
+        .collect();
+    let blocks: BTreeSet<usize> = strokes.iter().map(|stroke| stroke.name.block).collect();
+    let mut pieces: Vec<(Piece, Account, PathName)> = Vec::new();
+    for block in blocks {
+        let own: Vec<&Stroke> = strokes.iter().filter(|stroke| stroke.name.block == block).collect();
+        let notes = drawing.notes.iter().filter(|note| note.name.block == block).collect::<Vec<_>>();
+        let mut group = Group { join, left_out: &mut left_out, findings: &mut findings };
+        pieces.extend(group.pieces(&own, &notes)?);
+    }
+    if pieces.is_empty() {
+        return Err(Box::new(
+            Finding::error("no closed outline was found in this drawing")
+                .hint("close the outlines, or let ends that are farther apart be joined with --join MM")
+                .in_file(file),
+        ));
+    }
+    let (mut set, accounts) = names::named(pieces, names, &mut findings).map_err(|f| Box::new(f.in_file(file)))?;
+    set.style = if names.style.is_empty() { stem(file) } else { names.style.clone() };
+    Ok(Understood { set, accounts, left_out, findings })
+}
+
+/// A file's name without folders and endings.
+fn stem(file: &str) -> String {
+    let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
+    name.split('.').next().unwrap_or(name).to_owned()
+}
+
+/// One block's strokes, or all that lie in none.
+struct Group<'a> {
+    join: f64,
+    left_out: &'a mut BTreeMap<String, usize>,
+    findings: &'a mut Vec<Finding>,
+}
+
+impl Group<'_> {
+    fn leave_out(&mut self, what: &str) {
+        *self.left_out.entry(what.into()).or_default() += 1;
+    }
+
+    fn pieces(&mut self, strokes: &[&Stroke], notes: &[&super::Note]) -> Result<Vec<(Piece, Account, PathName)>> {
+        let mut outlines: Vec<Outline> = Vec::new();
+        let mut open: Vec<Stroke> = Vec::new();
+        for role in [Some(Role::Cut), Some(Role::Sew), None] {
+            let of_role: Vec<&Stroke> = strokes.iter().filter(|stroke| stroke.role == role).copied().collect();
+            let (closed, rest) = loops::joined(&of_role, self.join);
+            outlines.extend(closed);
+            open.extend(rest);
+        }
+        // Too small for a piece, or a picture: back among the lines.
+        let fit = |o: &Outline| o.area >= LEAST_PIECE && o.path.elements().len() <= MOST_SEGMENTS;
+        let (mut outlines, small): (Vec<_>, Vec<_>) = outlines.into_iter().partition(fit);
+        open.extend(small.into_iter().map(|o| Stroke::new(o.role, o.path, o.name)));
+        if outlines.len() > MOST_OUTLINES {
+            let message = format!("the drawing has {} closed outlines", outlines.len());
+            return Err(Box::new(Finding::error(message).hint("pictures and hatching are no pieces: take them out")));
+        }
+        outlines.sort_by(|a, b| b.area.total_cmp(&a.area));
+        let twins = outlines.len();
+        outlines.dedup_by(|b, a| {
+            (a.area - b.area).abs() < 1e-3 && a.role == b.role && near(a.bounds, b.bounds, self.join.max(0.01))
+        });
+        for _ in outlines.len()..twins {
+            self.leave_out("outlines drawn twice over each other");
+        }
+        let parents: Vec<Option<usize>> = (0..outlines.len())
+            .map(|i| (0..i).rev().find(|&parent| outlines[parent].holds_all(&outlines[i])))
+            .collect();
+        let mut found = Vec::new();
+        let mut taken = vec![false; open.len()];
+        let mut used = BTreeSet::new();
+        for index in (0..outlines.len()).filter(|&index| parents[index].is_none()) {
+            let outer = &outlines[index];
+            let inside: Vec<usize> = (0..outlines.len()).filter(|&i| parents[i] == Some(index)).collect();
+            let lines: Vec<usize> = (0..open.len()).filter(|&i| !taken[i] && outer.holds(&open[i])).collect();
+            for &line in &lines {
+                taken[line] = true;
+            }
+            let (sew, outline, closed) = self.sew_line(&outlines, index, &inside, &open, &lines);
+            let cutting = (outer.role == Some(Role::Cut)).then_some(&outer.path);
+            let edges = edges::split(&sew.path, cutting, self.findings);
+            let mut inner: Vec<&Stroke> =
+                lines.iter().map(|&i| &open[i]).filter(|s| s.role != Some(Role::Sew)).collect();
+            let holes: Vec<Stroke> = inside
+                .iter()
+                .filter(|&&i| Some(i) != closed)
+                .map(|&i| Stroke::new(None, outlines[i].path.clone(), outlines[i].name.clone()))
+                .collect();
+            inner.extend(&holes);
+            let own = |role: Option<Role>| !matches!(role, Some(Role::Cut | Role::Sew) | None);
+            for (at, stroke) in strokes.iter().enumerate().filter(|(_, s)| own(s.role)) {
+                if !used.contains(&at) && outer.holds(stroke) {
+                    used.insert(at);
+                    inner.push(stroke);
+                }
+            }
+            let mut name = sew.name.clone();
+            if words::is_plain(&name.own) {
+                name.own.clone_from(&outer.name.own);
+            }
+            let mut piece = Piece {
+                name: String::new(),
+                cut: Cut::default(),
+                edges,
+                notches: Vec::new(),
+                darts: Vec::new(),
+                pleats: Vec::new(),
+                grain: [Point::ORIGIN; 2],
+                drills: Vec::new(),
+                lines: Vec::new(),
+                fastenings: Vec::new(),
+            };
+            let here = notes.iter().filter(|note| outer.holds_point(note.at)).copied().collect::<Vec<_>>();
+            let grain = marks::add(&mut piece, &mut name, &inner, &here, self.left_out);
+            for (edge, finish) in Finish::usual(&piece.edges).into_iter().enumerate() {
+                piece.edges[edge].corner = finish;
+            }
+            found.push((piece, Account { outline, grain }, name));
+        }
+        let deeper = (0..outlines.len()).filter(|&i| parents[i].is_some_and(|p| parents[p].is_some())).count();
+        for _ in 0..deeper {
+            self.leave_out("outlines inside of lines inside a piece");
+        }
+        for stroke in open.iter().zip(&taken).filter(|(_, taken)| !**taken).map(|(stroke, _)| stroke) {
+            self.leave_out(match stroke.role {
+                Some(_) => "parts of cutting or sew lines that close nothing",
+                None => "lines that lie in no piece",
+            });
+        }
+        for (at, stroke) in strokes.iter().enumerate() {
+            let outlined = matches!(stroke.role, Some(Role::Cut | Role::Sew) | None);
+            if !outlined && !used.contains(&at) && stroke.role != Some(Role::Square) {
+                self.leave_out("marks that lie in no piece");
+            }
+        }
+        Ok(found)
+    }
+
+    /// The sew line of the piece whose outermost line is `index`, where it comes from, and which of the outlines it is.
+    fn sew_line(
+        &self,
+        outlines: &[Outline],
+        index: usize,
+        inside: &[usize],
+        open: &[Stroke],
+        lines: &[usize],
+    ) -> (Outline, String, Option<usize>) {
+        let outer = &outlines[index];
+        if outer.role != Some(Role::Cut) {
+            return (outer.clone(), "a closed line, taken for the sew line".into(), None);
+        }
+        let sewn = inside.iter().copied().find(|&i| outlines[i].role == Some(Role::Sew));
+        if let Some(sewn) = sewn {
+            return (outlines[sewn].clone(), "the sew line; allowances as far as the cutting line".into(), Some(sewn));
+        }
+        let mut whole = outer.clone();
+        let mut parts = 0;
+        for stroke in lines.iter().map(|&i| &open[i]).filter(|stroke| stroke.role == Some(Role::Sew)) {
+            if let Some(shorter) = loops::closed_along(&whole.path, &stroke.path, self.join) {
+                whole.path = shorter;
+                parts += 1;
+            }
+        }
+        let outline = if parts == 0 {
+            "a cutting line alone, taken for the sew line: no allowance is added".into()
+        } else {
+            "sew lines, and the cutting line between them".into()
+        };
+        (whole, outline, None)
+    }
+}
+
+fn near(a: Rect, b: Rect, within: f64) -> bool {
+    [a.x0 - b.x0, a.y0 - b.y0, a.x1 - b.x1, a.y1 - b.y1].iter().all(|gap| gap.abs() <= within)
+}
+
+/// What was understood, in words: every piece with its size in inches and centimetres, its edges by number, and what was
+/// left out.
+pub fn account(understood: &Understood) -> String {
+    use std::fmt::Write as _;
+    let mut text = String::new();
+    for (number, (piece, account)) in understood.set.pieces.iter().zip(&understood.accounts).enumerate() {
+        let size = piece.outline().bounding_box().size();
+        let both = |mm: f64| format!("{} ({})", format_length(mm, Unit::Inch), format_length(mm, Unit::Centimetre));
+        let _ = writeln!(text, "{}. {}: {} by {}", number + 1, piece.name, both(size.width), both(size.height));
+        let _ = writeln!(text, "   {}", account.outline);
+        for (at, edge) in piece.edges.iter().enumerate() {
+            let long = both(path::length(&edge.path));
+            let width = match edge.fold {
+                true => "on the fold".into(),
+                false if edge.allowance == 0.0 => "no allowance".into(),
+                false => format!("allowance {}", both(edge.allowance)),
+            };
+            let from = path::start(&edge.path).unwrap_or_default();
+            let _ = writeln!(
+                text,
+                "   edge {}, \"{}\", {long}, {width}, from ({:.0}, {:.0}) mm",
+                at + 1,
+                edge.name,
+                from.x,
+                from.y
+            );
+        }
+        let counts = [
+            (piece.notches.len(), "notch", "notches"),
+            (piece.drills.len(), "drill hole", "drill holes"),
+            (piece.lines.len(), "inner line", "inner lines"),
+        ];
+        let mut parts: Vec<String> = counts
+            .iter()
+            .filter(|c| c.0 > 0)
+            .map(|(n, one, many)| format!("{n} {}", if *n == 1 { one } else { many }))
+            .collect();
+        parts.insert(0, if account.grain { "grain as drawn" } else { "no grain drawn: upright" }.into());
+        let _ = writeln!(text, "   {}", parts.join(", "));
+    }
+    if understood.left_out.is_empty() {
+        text.push_str("nothing was left out\n");
+    }
+    for (what, times) in &understood.left_out {
+        let _ = writeln!(text, "left out: {what}, {times}");
+    }
+    text
+}

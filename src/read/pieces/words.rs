@@ -1,0 +1,87 @@
+//! What a layer, class or id says a line is for.
+
+use crate::read::PathName;
+use crate::role::Role;
+
+/// Words of the trade, each with the role that it names.
+const WORDS: [(&str, Role); 34] = [
+    ("cut", Role::Cut),
+    ("cutting", Role::Cut),
+    ("boundary", Role::Cut),
+    ("sew", Role::Sew),
+    ("sewing", Role::Sew),
+    ("seam", Role::Sew),
+    ("seamline", Role::Sew),
+    ("stitch", Role::Sew),
+    ("stitching", Role::Sew),
+    ("net", Role::Sew),
+    ("notch", Role::Notch),
+    ("notches", Role::Notch),
+    ("balance", Role::Notch),
+    ("grain", Role::Grain),
+    ("grainline", Role::Grain),
+    ("fold", Role::Fold),
+    ("mirror", Role::Fold),
+    ("drill", Role::Drill),
+    ("drills", Role::Drill),
+    ("hole", Role::Drill),
+    ("holes", Role::Drill),
+    ("line", Role::Line),
+    ("lines", Role::Line),
+    ("inner", Role::Line),
+    ("internal", Role::Line),
+    ("guide", Role::Line),
+    ("dart", Role::Dart),
+    ("darts", Role::Dart),
+    ("label", Role::Label),
+    ("labels", Role::Label),
+    ("text", Role::Label),
+    ("annotation", Role::Label),
+    ("square", Role::Square),
+    ("check", Role::Square),
+];
+
+/// Layers after ASTM D6673, by number (from memory, see the formats sheet): boundary, turn points, curve points, notches,
+/// grade reference, mirror line, grain line, internal lines, internal cut-outs, drill holes, sew line, annotation.
+const NUMBERED: [(&str, Role); 12] = [
+    ("1", Role::Cut),
+    ("2", Role::Label),
+    ("3", Role::Label),
+    ("4", Role::Notch),
+    ("5", Role::Label),
+    ("6", Role::Fold),
+    ("7", Role::Grain),
+    ("8", Role::Line),
+    ("11", Role::Line),
+    ("13", Role::Drill),
+    ("14", Role::Sew),
+    ("15", Role::Label),
+];
+
+/// The role that a path's own name gives it, else the innermost of what it lies in that gives one.
+pub fn role(name: &PathName) -> Option<Role> {
+    std::iter::once(&name.own).chain(&name.around).find_map(|text| of(text))
+}
+
+/// The last word of a name that is known: the "fold line" is a line and the "cut line" too, but what they are for stands
+/// before it, so "line" counts only where nothing else does.
+fn of(text: &str) -> Option<Role> {
+    let text = text.trim().to_lowercase();
+    if let Some((_, role)) = NUMBERED.iter().find(|(number, _)| *number == text) {
+        return Some(*role);
+    }
+    let roles: Vec<Role> = text
+        .split(|c: char| !c.is_alphanumeric())
+        .filter_map(|word| WORDS.iter().find(|(known, _)| *known == word))
+        .map(|(_, role)| *role)
+        .collect();
+    roles.iter().copied().find(|role| *role != Role::Line).or(roles.first().copied())
+}
+
+/// Whether a name says nothing of a piece: empty, a role's, or made up by a program, as `path12`.
+pub fn is_plain(name: &str) -> bool {
+    const MADE_UP: [&str; 12] =
+        ["path", "rect", "polygon", "polyline", "circle", "ellipse", "line", "g", "layer", "shape", "svg", "use"];
+    let letters = name.trim_end_matches(|c: char| c.is_ascii_digit() || "-_ .".contains(c)).to_lowercase();
+    letters.is_empty() || MADE_UP.contains(&letters.as_str()) || of(name).is_some()
+}

@@ -1,0 +1,262 @@
+//! What every written file should draw, for the programs outside that read it: the job, stroke by stroke, as chains of
+//! points on the sheet. The files and these chains are compared by `tests/outside/{chromium,pdf,plotters,rs274}.py`,
+//! which apply the machine's correction and axes by their own reckoning, and by usvg here.
+#![allow(missing_docs)]
+
+mod common;
+mod formats_support;
+
+use common::drafted;
+use formats_support::{FORMATS, Format, correction, job, sheet};
+use kurbo::{BezPath, ParamCurve, ParamCurveNearest, PathEl, PathSeg, Point};
+use oaktag::device::{self, Device};
+use oaktag::order::{Job, order};
+use oaktag::pipeline::{self, NamedDevice, Walked};
+use oaktag::walk;
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
+use usvg::tiny_skia_path::PathSegment;
+
+/// How far the chains stray from the curves, mm.
+const FINE: f64 = 1e-3;
+
+/// Profiles of the samples whose tools follow the line as it is given.
+const DEVICES: [&str; 8] = [
+    "roll-plotter",
+    "projector",
+    "card-cutter",
+    "roll-inkjet",
+    "home-printer-a4",
+    "home-printer-letter",
+    "roll-pen-plotter",
+    "old-pen-plotter",
+];
+
+/// What the profiles of the samples do not have: zeros in other corners of a machine that was corrected, encoded
+/// polylines, arcs, curves as polylines, large pages, pages of any size.
+const MORE: [(&str, &str); 7] = [
+    ("corner-plotter", "language \"hpgl2\" encoded=#true\naxes origin=\"lower-right\" x=\"up\" y=\"left\"\n"),
+    ("corner-mill", "language \"rs274\"\naxes origin=\"upper-right\" x=\"left\" y=\"down\"\n"),
+    ("centre-laser", "language \"rs274\"\naxes origin=\"centre\" x=\"down\" y=\"right\"\n"),
+    ("chords", "language \"dxf\" curves=\"polyline\"\ntolerance \"0.05 mm\"\n"),
+    ("whole-pages", "language \"pdf\"\n"),
+    ("pages-a3", "language \"pdf\"\n"),
+    ("pages-odd", "language \"pdf\"\n"),
+];
+
+fn more(name: &str, head: &str) -> NamedDevice {
+    let medium = match name {
+        "pages-a3" => "medium \"paper\" kind=\"pages\" size=\"A3\" margin=\"7 mm\" overlap=\"15 mm\"",
+        "pages-odd" => {
+            "medium \"paper\" kind=\"pages\" width=\"333 mm\" height=\"200 mm\" left=\"20 mm\" overlap=\"5 mm\""
+        }
+        _ => "medium \"paper\" kind=\"roll\" width=\"36 in\" longest=\"5000 mm\" margin=\"10 mm\" gap=\"5 mm\"",
+    };
+    let speed = match name {
+        "corner-mill" => "speed mm-per-second=20\nheights up=\"5 mm\" down=\"-1 mm\"\n",
+        "centre-laser" => "speed mm-per-second=20\npower 300\n",
+        _ => "",
+    };
+    let text = format!(
+        "device \"{name}\" {{\n{head}{medium}\n\
+         tool \"pen\" {{\n draws \"sew\" \"notch\" \"grain\" \"fold\" \"drill\" \"line\" \"dart\" \"label\" \"square\"\n{speed}}}\n\
+         tool \"marker\" {{\n draws \"cut\"\n number 2\n{speed}}}\n\
+         correction \"2026-10-02\" medium=\"paper\" x=0.9973 y=1.0021 skew=0.0008\n}}\n"
+    );
+    NamedDevice { name: name.into(), device: device::read(&text, name).unwrap_or_else(|e| panic!("{e}")).0 }
+}
+
+fn sample(name: &str) -> NamedDevice {
+    let file = format!("profiles/{name}.device.kdl");
+    NamedDevice { name: name.into(), device: device::read(&common::text(&file), &file).expect("reads").0 }
+}
+
+fn folder(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("jobs").join(name);
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).expect("a folder");
+    folder
+}
+
+/// A job that is not corrected yet, and all that its file's reader has to know.
+fn truth(job: &Job, device: &Device) -> Value {
+    let tool = |name: &str| device.tools.iter().find(|tool| tool.name == name).map_or(0, |tool| tool.number);
+    let strokes: Vec<Value> = job
+        .passes
+        .iter()
+        .flat_map(|pass| pass.strokes.iter().map(move |stroke| (pass, stroke)))
+        .filter(|(_, stroke)| stroke.path.segments().next().is_some())
+        .map(|(pass, stroke)| {
+            let points: Vec<[f64; 2]> = chain(&stroke.path).iter().map(|p| [p.x, p.y]).collect();
+            json!({ "role": stroke.role.name(), "tool": tool(&pass.tool), "points": points })
+        })
+        .collect();
+    let [x, y, skew] = device.correction(&job.medium).map_or([1.0, 1.0, 0.0], |c| [c.x, c.y, c.skew]);
+    let pages = device.medium(&job.medium).and_then(|medium| medium.pages).map(|pages| {
+        let m = pages.margins;
+        json!({ "size": [pages.width, pages.height], "margins": [m.left, m.right, m.bottom, m.top], "overlap": pages.overlap })
+    });
+    json!({
+        "language": device.language, "x": x, "y": y, "skew": skew, "width": job.width, "height": job.height,
+        "square": job.square, "tolerance": device.tolerance, "units_per_mm": device.units_per_mm, "pixel": device.pixel,
+        "axes": device.axes, "pages": pages, "strokes": strokes,
+    })
+}
+
+/// A path of one subpath as points.
+fn chain(path: &BezPath) -> Vec<Point> {
+    let mut points: Vec<Point> = Vec::new();
+    let mut start = Point::ORIGIN;
+    kurbo::flatten(path.iter(), FINE, |element| match element {
+        PathEl::MoveTo(p) => {
+            start = p;
+            points.push(p);
+        }
+        PathEl::LineTo(p) => points.push(p),
+        PathEl::ClosePath if points.last() != Some(&start) => points.push(start),
+        _ => {}
+    });
+    points
+}
+
+fn walked() -> Walked {
+    let set = drafted("evening-chorus", "maren-holt");
+    pipeline::walk_pieces(set, walk::TOLERANCE)
+}
+
+/// Writes what the files of a device should draw, one for each sheet, as `FILE.job.json`; with the files themselves
+/// where they are not among the samples.
+fn record(named: &NamedDevice, walked: &Walked, folder: &Path, files: bool) -> usize {
+    let sheets = pipeline::sheets(&walked.set, &named.device).unwrap_or_else(|e| panic!("{}: {e}", named.name));
+    let extension = named.device.language.extension();
+    let name = |index: usize| match sheets.len() {
+        1 => format!("{}.{extension}", named.name),
+        _ => format!("{}-{}.{extension}", named.name, index + 1),
+    };
+    for (index, sheet) in sheets.iter().enumerate() {
+        let (job, _) = order(sheet, &named.device, "").expect("ordered");
+        let text = truth(&job, &named.device).to_string();
+        std::fs::write(folder.join(format!("{}.job.json", name(index))), text).expect("written");
+    }
+    if files {
+        let made = pipeline::make(walked.clone(), std::slice::from_ref(named)).expect("made");
+        assert!(made.failed.is_empty(), "{}: {:?}", named.name, made.failed);
+        assert_eq!(made.files.len(), sheets.len());
+        for file in &made.files {
+            std::fs::write(folder.join(&file.line().file), file.bytes()).expect("written");
+        }
+    }
+    sheets.len()
+}
+
+#[test]
+fn jobs_of_the_samples() {
+    let (walked, samples, made) = (walked(), folder("samples"), folder("made"));
+    let count: usize = DEVICES.iter().map(|name| record(&sample(name), &walked, &samples, false)).sum();
+    assert!(count >= DEVICES.len());
+    for (name, head) in MORE {
+        record(&more(name, head), &walked, &made, true);
+    }
+}
+
+#[test]
+fn jobs_of_seeded_chance() {
+    let folder = folder("chance");
+    for (name, c) in [("plain", None), ("leaning", Some(correction(0.9973, 1.0021, 0.0008)))] {
+        for format in FORMATS {
+            let (mut device, sheet) = (formats_support::device(format), sheet(31, 8));
+            device.corrections.extend(c.clone());
+            device.media.push(formats_support::medium(format));
+            let job = job(&sheet, &device, 7);
+            let truth = truth(&job, &device).to_string();
+            let bytes = format.write(&oaktag::calibrate::correct(job, c.as_ref()));
+            let file = format!("{name}-{}.{}", format!("{format:?}").to_lowercase(), format.ending());
+            std::fs::write(folder.join(&file), bytes).expect("written");
+            std::fs::write(folder.join(format!("{file}.job.json")), truth).expect("written");
+        }
+    }
+}
+
+/// Every path of an SVG file as usvg sees it, mm, y up from the page's lower edge.
+fn seen_by_usvg(bytes: &[u8]) -> Vec<BezPath> {
+    let tree = usvg::Tree::from_data(bytes, &usvg::Options::default()).expect("usvg reads it");
+    let mut paths = Vec::new();
+    gather(tree.root(), &mut paths);
+    // 96 pixels an inch (CSS 2.1, 4.3.2).
+    let mm = 25.4 / 96.0;
+    let to_page = kurbo::Affine::new([mm, 0.0, 0.0, -mm, 0.0, f64::from(tree.size().height()) * mm]);
+    paths.iter().map(|path| to_page * path).collect()
+}
+
+fn gather(group: &usvg::Group, paths: &mut Vec<BezPath>) {
+    for node in group.children() {
+        match node {
+            usvg::Node::Group(inner) => gather(inner, paths),
+            usvg::Node::Path(path) => {
+                assert!(path.fill().is_none() && path.stroke().is_some() && path.is_visible());
+                let t = path.abs_transform();
+                let at = kurbo::Affine::new([t.sx, t.ky, t.kx, t.sy, t.tx, t.ty].map(f64::from));
+                let p = |p: usvg::tiny_skia_path::Point| Point::new(f64::from(p.x), f64::from(p.y));
+                let elements = path.data().segments().map(|segment| match segment {
+                    PathSegment::MoveTo(a) => PathEl::MoveTo(p(a)),
+                    PathSegment::LineTo(a) => PathEl::LineTo(p(a)),
+                    PathSegment::QuadTo(a, b) => PathEl::QuadTo(p(a), p(b)),
+                    PathSegment::CubicTo(a, b, c) => PathEl::CurveTo(p(a), p(b), p(c)),
+                    PathSegment::Close => PathEl::ClosePath,
+                });
+                paths.push(at * &elements.collect::<BezPath>());
+            }
+            _ => panic!("a picture or a text"),
+        }
+    }
+}
+
+/// The largest distance of points along one path from another, mm.
+fn one_way(a: &BezPath, b: &BezPath) -> f64 {
+    let sides: Vec<PathSeg> = b.segments().collect();
+    a.segments()
+        .flat_map(|s| (0..=12).map(move |i| s.eval(f64::from(i) / 12.0)))
+        .map(|p| {
+            // A dot has no nearest point along it.
+            let to = |s: &PathSeg| s.start().distance(p).min(s.nearest(p, 1e-6).distance_sq.sqrt());
+            sides.iter().map(to).fold(f64::INFINITY, f64::min)
+        })
+        .fold(0.0, f64::max)
+}
+
+/// The largest distance of a job's lines from the paths nearest to them, mm; infinite where their numbers differ.
+fn furthest(job: &Job, seen: &[BezPath]) -> f64 {
+    let lines: Vec<&BezPath> = job.passes.iter().flat_map(|pass| &pass.strokes).map(|stroke| &stroke.path).collect();
+    if lines.len() != seen.len() {
+        return f64::INFINITY;
+    }
+    let sides = |path: &BezPath| {
+        let b = kurbo::Shape::bounding_box(path);
+        [b.x0, b.y0, b.x1, b.y1]
+    };
+    let boxes: Vec<[f64; 4]> = seen.iter().map(sides).collect();
+    let nearest = |line: &&BezPath| {
+        let own = sides(line);
+        let off = |b: &[f64; 4]| own.iter().zip(b).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+        let near = boxes.iter().zip(seen).filter(|(b, _)| off(b) < 0.05);
+        near.map(|(_, path)| one_way(line, path).max(one_way(path, line))).fold(f64::INFINITY, f64::min)
+    };
+    lines.iter().map(nearest).fold(0.0, f64::max)
+}
+
+#[test]
+fn usvg_agrees_with_the_job() {
+    // usvg counts in single precision: 900 mm come out as 900.00004.
+    for c in [None, Some(correction(0.9973, 1.0021, 0.0008))] {
+        let (_, _, job) = formats_support::scene(Format::Svg, 31, c.as_ref());
+        let mut seen = seen_by_usvg(&Format::Svg.write(&job));
+        let worst = furthest(job.job(), &seen);
+        println!("{} paths, {worst} mm", seen.len());
+        assert!(worst < 0.01, "{worst} mm");
+        // Seeded faults: a path moved by a fiftieth of a millimetre, a path less.
+        seen[5] = kurbo::Affine::translate((0.02, 0.0)) * &seen[5];
+        assert!(furthest(job.job(), &seen) > 0.01);
+        seen.pop();
+        assert!(furthest(job.job(), &seen) > 0.01);
+    }
+}
