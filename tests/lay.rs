@@ -177,9 +177,12 @@ fn verify_catches_seeded_faults() {
             sheet.placed.drain(..4);
             sheet.placed.truncate(1);
             let square = sheet.strokes.iter().find(|stroke| stroke.edge == "check square").expect("there is one");
-            // Its corner on the square's own, so that it stays inside the margins.
-            let corner = |bounds: kurbo::Rect| Point::new(bounds.x0, bounds.y0);
-            let by = corner(square.path.bounding_box()) - corner(sheet.placed[0].outline.bounding_box());
+            let to = square.path.bounding_box().center();
+            // The square may lie at the edge, which the piece is not to leave.
+            let half = sheet.placed[0].outline.bounding_box().size() / 2.0;
+            let within = |at: f64, half: f64, whole: f64| at.clamp(10.0 + half, whole - 10.0 - half);
+            let to = Point::new(within(to.x, half.width, sheet.width), within(to.y, half.height, sheet.height));
+            let by = to - middle(sheet, 0);
             shift(sheet, 0, by);
         });
         caught("half a millimetre over the lower margin", "margins", &|sheet| {
