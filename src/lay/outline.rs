@@ -3,6 +3,9 @@
 use geo::{Area, BooleanOps, LineString, Polygon, Simplify};
 use kurbo::{Affine, BezPath, Point, Shape as _};
 
+/// Points of an opened outline nearer to one another than this are one, mm.
+const CLOSE: f64 = 1e-4;
+
 /// The corners of an outline, counter-clockwise, none further than `stray` from it.
 pub(super) fn simplified(path: &BezPath, stray: f64) -> Vec<[f64; 2]> {
     let fine = polygon(path, stray / 4.0);
@@ -42,8 +45,15 @@ pub(super) fn mirrored_about(half: &BezPath, a: Point, b: Point) -> BezPath {
     let mut path = BezPath::new();
     // A piece is in one part; of slivers the largest counts.
     let largest = whole.0.iter().max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()));
-    for (index, c) in largest.into_iter().flat_map(|polygon| polygon.exterior().coords()).enumerate() {
-        if index == 0 { path.move_to((c.x, c.y)) } else { path.line_to((c.x, c.y)) }
+    let mut points: Vec<Point> =
+        largest.into_iter().flat_map(|polygon| polygon.exterior().coords()).map(|c| Point::new(c.x, c.y)).collect();
+    // Where the halves reach over the fold, points lie closer than a machine's file tells them apart; the last is the first.
+    points.dedup_by(|next, before| next.distance(*before) < CLOSE);
+    while points.len() > 1 && points[points.len() - 1].distance(points[0]) < CLOSE {
+        points.pop();
+    }
+    for (index, point) in points.into_iter().enumerate() {
+        if index == 0 { path.move_to(point) } else { path.line_to(point) }
     }
     path.close_path();
     if path.area() < 0.0 { path.reverse_subpaths() } else { path }
