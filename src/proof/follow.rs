@@ -163,7 +163,8 @@ struct Fit {
     again: f64,
 }
 
-/// The target along which a track runs within `limit`: of several the one of which least is cut already, then the nearest.
+/// The target along which a track runs within `limit`: of several the one of which least is cut already, then the shortest
+/// (a notch may lie on an outline), then the nearest.
 fn fit(track: &Trace, targets: &[Target], limit: f64) -> Option<Fit> {
     let mut best: Option<Fit> = None;
     for (index, target) in targets.iter().enumerate() {
@@ -174,7 +175,9 @@ fn fit(track: &Trace, targets: &[Target], limit: f64) -> Option<Fit> {
         for (distance, cut) in runs(track, target, limit) {
             let again = target.cut.iter().map(|other| overlap(*other, cut, target)).sum();
             let better = best.as_ref().is_none_or(|best| {
-                again < best.again - limit || again < best.again + limit && distance < best.distance
+                let longer = targets[best.target].trace.length() - target.trace.length();
+                again < best.again - limit
+                    || again < best.again + limit && (longer > 0.0 || longer == 0.0 && distance < best.distance)
             });
             if better {
                 best = Some(Fit { target: index, distance, cut, again });
