@@ -174,6 +174,6 @@ fn notches(out: &mut String, join: &WalkedJoin, x: &dyn Fn(f64) -> f64, tops: [f
 }
 
 fn text(out: &mut String, words: &str, x: f64, y: f64, anchor: &str) {
-    let (x, style) = if anchor == "start" { (x + 0.6, " style=\"text-anchor:start\"") } else { (x, "") };
-    let _ = write!(out, "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{FIGURE}\"{style}>{}</text>", escape(words));
+    let (x, class) = if anchor == "start" { (x + 0.6, " class=\"start\"") } else { (x, "") };
+    let _ = write!(out, "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{FIGURE}\"{class}>{}</text>", escape(words));
 }

@@ -23,9 +23,9 @@ SVG = "{http://www.w3.org/2000/svg}"
 INCH = 25.4
 
 ELEMENTS = {HTML + name for name in (
-    "html head meta title style body header main section article h1 h2 h3 p a ul li dl div dt dd table caption thead tbody tr th "
+    "html head meta title style body header main section article h1 h2 h3 p a ul ol li dl div dt dd table caption thead tbody tr th "
     "td fieldset legend label input i b small strong span br wbr figure figcaption").split()}
-ELEMENTS |= {SVG + name for name in "svg g path title text".split()}
+ELEMENTS |= {SVG + name for name in "svg g path rect title text".split()}
 
 HOSTILE = "</title><script>alert(1)</script>\"'><img src=x onerror=alert(1)>&amp;\ufffd\ufffd[2J"
 
@@ -133,7 +133,13 @@ def to_scale(page):
         drawings = list(section.iter(SVG + "svg"))
         if not drawings:
             continue
-        stated = float(re.search(r"Drawn at 1 : ([\d.]+)", text_of(section)).group(1))
+        scale = re.search(r"Drawn at 1 : ([\d.]+)", text_of(section))
+        if scale is None:
+            # Seams as strips are each drawn as long as the page is wide, with their lengths written on them.
+            if any(g.get("class") == "bar" for g in section.iter(SVG + "g")):
+                faults.append("a drawing with a bar in a section that states no scale")
+            continue
+        stated = float(scale.group(1))
         for drawing in drawings:
             bar = next(g for g in drawing.iter(SVG + "g") if g.get("class") == "bar")
             long = float(re.search(r"h([\d.]+)", bar.find(SVG + "path").get("d")).group(1))
