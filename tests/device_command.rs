@@ -144,3 +144,18 @@ fn net_blocks_are_cut_on_the_sew_line() {
     let nominal = 120.0 * 140.0 + 120.0 * 10.0;
     assert!((largest * 1.0009 * 0.9994 - nominal).abs() < 1.0, "{largest}");
 }
+
+/// A net block has nothing to fold back and no hem to mark at its corners, so nothing is said of either; its file is proven.
+#[test]
+fn net_blocks_are_cut_without_talk_of_hems() {
+    let folder = scratch("net-blocks");
+    for (device, net) in [("laser", true), ("roll-plotter", false)] {
+        let out = folder.join(device).display().to_string();
+        let made = oaktag(&["make", STYLE, "--measures", MAREN, "--device", device, "-o", &out]);
+        assert_eq!(made.status.code(), Some(0), "{device}: {}", err(&made));
+        assert!(!err(&made).contains("folded back") && !err(&made).contains("no room for a notch"), "{}", err(&made));
+        let sheets = std::fs::read_dir(folder.join(device).join("maren-holt")).expect("a folder").flatten();
+        let cut = sheets.filter(|file| file.path().extension().is_some_and(|ending| ending == "ngc")).count();
+        assert_eq!(cut > 0, net, "{device}");
+    }
+}

@@ -46,17 +46,7 @@ pub fn marker(
         MediumKind::Roll { width, .. } => (used + margins.left + margins.right, width),
         MediumKind::Sheet { width, height } => (width, height),
     };
-    let at_corner = Affine::translate((corner[0] + margins.left, corner[1] + margins.bottom));
-    let mut strokes: Vec<SheetStroke> = block
-        .strokes
-        .iter()
-        .map(|(role, name, path)| SheetStroke {
-            role: *role,
-            placed: None,
-            edge: (*name).into(),
-            path: at_corner * path,
-        })
-        .collect();
+    let mut strokes = block.strokes_at([corner[0] + margins.left, corner[1] + margins.bottom]);
     // What can be cut into, and the flaws in it; a hair inside the margins for what is rounded.
     let edge = Rect::new(0.0, 0.0, lay.length, lay.height);
     let flaws = super::cloth::on_lay(cloth).into_iter().map(|[x0, x1, low, high]| Rect::new(x0, low, x1, high));

@@ -242,18 +242,7 @@ impl Bin {
             MediumKind::Roll { width, .. } => (self.used + left + right, width),
             MediumKind::Sheet { width, height } => (width, height),
         };
-        let corner = Affine::translate((self.corner[0] + left, self.corner[1] + bottom));
-        let mut strokes: Vec<SheetStroke> = self
-            .block
-            .strokes
-            .iter()
-            .map(|(role, name, path)| SheetStroke {
-                role: *role,
-                placed: None,
-                edge: (*name).into(),
-                path: corner * path,
-            })
-            .collect();
+        let mut strokes = self.block.strokes_at([self.corner[0] + left, self.corner[1] + bottom]);
         let mut placed = Vec::new();
         // Listed as the pieces are, whatever the order of placing was.
         let mut listed = self.placed.clone();

@@ -1,5 +1,6 @@
 //! The check square that goes on every sheet: a square, a bar, their sizes, and the stamp beside it.
 
+use super::SheetStroke;
 use crate::role::Role;
 use crate::text::{Lettering, letter};
 use crate::units::INCH;
@@ -42,6 +43,18 @@ pub(super) struct Block {
 }
 
 impl Block {
+    /// Its strokes on a sheet, its lower left corner at `corner`.
+    pub(super) fn strokes_at(&self, corner: [f64; 2]) -> Vec<SheetStroke> {
+        let there = Affine::translate((corner[0], corner[1]));
+        let stroke = |(role, name, path): &(Role, &str, BezPath)| SheetStroke {
+            role: *role,
+            placed: None,
+            edge: (*name).into(),
+            path: there * path,
+        };
+        self.strokes.iter().map(stroke).collect()
+    }
+
     /// A square of that side with its bar above and the stamp to its right, or above where `room` along x is little.
     pub(super) fn new(side: f64, stamp: &str, room: f64) -> Self {
         let mut block = Self { side, ..Self::default() };

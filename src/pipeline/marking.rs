@@ -4,10 +4,14 @@ use super::{Laying, NamedDevice, gather};
 use crate::allow::CutPiece;
 use crate::device::{Blocks, Correction, Device, Notches};
 use crate::diag::{Finding, Result};
+use crate::geom::path;
 use crate::mark::{self, Heading, MarkedPiece};
-use crate::piece::{NotchKind, PieceSet};
+use crate::piece::{Finish, Notch, NotchKind, PieceSet};
 use crate::text::Font;
 use std::sync::Arc;
+
+/// A notch this near to an edge's end marks its corner, mm.
+const AT_CORNER: f64 = 0.5;
 
 /// How pieces are marked for a machine.
 #[derive(Clone, Debug, PartialEq)]
@@ -81,10 +85,20 @@ pub(super) fn marked(
     Ok((marked, findings))
 }
 
-/// Every piece cut on its sew line.
+/// Every piece cut on its sew line. Nothing is folded back there, and what marks a corner is the corner itself.
 fn net_cut(set: &PieceSet) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
     let mut net = set.clone();
-    net.pieces.iter_mut().flat_map(|piece| &mut piece.edges).for_each(|edge| edge.allowance = 0.0);
+    for piece in &mut net.pieces {
+        for edge in &mut piece.edges {
+            (edge.allowance, edge.corner) = (0.0, Finish::Mitre);
+        }
+        let edges = &piece.edges;
+        let inside = |notch: &Notch| {
+            let edge = edges.iter().find(|edge| edge.name == notch.edge);
+            edge.is_none_or(|edge| notch.at > AT_CORNER && notch.at < path::length(&edge.path) - AT_CORNER)
+        };
+        piece.notches.retain(inside);
+    }
     super::cut(&net)
 }
 

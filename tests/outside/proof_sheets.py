@@ -135,7 +135,7 @@ def to_scale(page):
             continue
         scale = re.search(r"Drawn at 1 : ([\d.]+)", text_of(section))
         if scale is None:
-            # Seams as strips are each drawn as long as the page is wide, with their lengths written on them.
+            # Seams as strips state a scale each: see `strips`.
             if any(g.get("class") == "bar" for g in section.iter(SVG + "g")):
                 faults.append("a drawing with a bar in a section that states no scale")
             continue
@@ -152,7 +152,31 @@ def to_scale(page):
     return faults
 
 
-CHECKS = [well_formed, inert, read_aloud, readable, to_scale]
+def strips(page):
+    """Each strip of a seam is as long as the length above or below it says, at the scale that its caption states."""
+    faults = []
+    for figure in parse(page).iter(HTML + "figure"):
+        if figure.get("class") != "strips":
+            continue
+        caption = text_of(figure.find(HTML + "figcaption"))
+        scale = float(re.search(r"1 : ([\d.]+)", caption).group(1))
+        figures = [(float(t.get("x")), text_of(t).replace("\xa0", " ")) for t in figure.iter(SVG + "text") if not t.get("class")]
+        seen = 0
+        for strip in figure.iter(SVG + "rect"):
+            left, wide = float(strip.get("x")), float(strip.get("width"))
+            near = [text for x, text in figures if abs(x - (left + wide / 2)) < 0.11]
+            says = [re.search(r"((?:\d+ )?\d+/\d+|[\d.]+) (in|cm|mm)$", text) for text in near]
+            lengths = [millimetres(found.group(0)) for found in says if found]
+            seen += bool(lengths)
+            # Lengths are written to the sixteenth of an inch or the millimetre.
+            if lengths and all(abs(wide * scale - length) > 0.8 + 0.01 * scale for length in lengths):
+                faults.append(f"{caption}: a strip of {wide * scale:.2f} mm says {near}")
+        if not seen:
+            faults.append(f"{caption}: no strip says its length")
+    return faults
+
+
+CHECKS = [well_formed, inert, read_aloud, readable, to_scale, strips]
 
 
 def parse(page):
@@ -177,6 +201,7 @@ def seeded(page):
         (readable, page.replace("--soft: #635b4e", "--soft: #a39b8e", 1)),
         (to_scale, re.sub(r"(class=\"bar\"><path d=\"[^h]*h)", r"\g<1>1", page, count=1)),
         (to_scale, page.replace("Drawn at 1 : 5", "Drawn at 1 : 4", 1)),
+        (strips, re.sub(r'(<rect x="[\d.]+" y="[\d.]+" width=")', r"\g<1>1", page)),
     ]
 
 
