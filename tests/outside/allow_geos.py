@@ -115,7 +115,7 @@ def within(one, other):
     return all(bool(shapely.dwithin(line, shapely.points(shapely.get_coordinates(points)), WITHIN).all()) for line, points in pairs)
 
 
-def main(_out_dir):
+def main(out_dir):
     widths = {seed: (6.35, 12.7, 25.4)[seed // 3 % 3] for seed in range(COUNT)}
     sound = {seed: shapely.Polygon(flat(outline(seed))) for seed in widths}
     sound = {seed: polygon for seed, polygon in sound.items() if polygon.is_valid}
