@@ -127,6 +127,28 @@ fn make_writes_proven_files_for_two_devices() {
 }
 
 #[test]
+fn a_quarter_scale_sheet_can_be_proven_again() {
+    let folder = scratch("quarter");
+    let (pieces, to) = ("tests/data/pocket.pieces.json", folder.display().to_string());
+    let make = ["make", pieces, "--device", "roll-inkjet", "--quarter-scale", "projector", "--effort", "2", "-o", &to];
+    let made = oaktag(&make);
+    assert_eq!(code(&made), 0, "{}", err(&made));
+    let proof = |name: &str, device: &str, more: &[&str]| {
+        let file = folder.join("ida").join(name).display().to_string();
+        let mut args = vec!["proof", &*file, "--pieces", pieces, "--device", device, "--effort", "2"];
+        args.extend(more);
+        let proof = oaktag(&args);
+        (code(&proof), out(&proof))
+    };
+    let (ended, said) = proof("quarter-scale-projector.svg", "projector", &["--quarter-scale"]);
+    assert!(ended == 0 && said.contains("passed"), "{said}");
+    assert_eq!(proof("roll-inkjet.pdf", "roll-inkjet", &[]).0, 0);
+    // Seeded faults: the one taken for the other.
+    assert_eq!(proof("quarter-scale-projector.svg", "projector", &[]).0, 1);
+    assert_eq!(proof("roll-inkjet.pdf", "roll-inkjet", &["--quarter-scale"]).0, 1);
+}
+
+#[test]
 fn walk_reports_and_a_longer_edge_holds_back() {
     let walk = oaktag(&["walk", STYLE, "--measures", MAREN]);
     assert_eq!(code(&walk), 0, "{}", err(&walk));

@@ -211,6 +211,12 @@ pub struct ProofArgs {
     /// The font that it was made with
     #[arg(long, value_name = "FILE")]
     pub font: Option<PathBuf>,
+    /// It is the sheet at a quarter of the size, made with --quarter-scale
+    #[arg(long)]
+    pub quarter_scale: bool,
+    /// The effort that it was made with. Default: 1
+    #[arg(long, value_name = "N", default_value_t = 1, hide_default_value = true)]
+    pub effort: u64,
     /// Print the proof as JSON
     #[arg(long)]
     pub json: bool,

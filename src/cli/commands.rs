@@ -22,8 +22,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
     let font = font(args.font.as_deref())?;
     let cloths = args.cloth.iter().map(|path| cloth::read(&disk::read_text(path)?, &path.display().to_string()));
     let cloths = cloths.collect::<Result<Vec<_>>>()?;
-    let budget = Budget { evaluations: lay::QUICK.evaluations.saturating_mul(args.effort.max(1)), ..lay::QUICK };
-    let laying = Laying { cloths: &cloths, budget, font: font.as_ref(), quarter_scale: &small };
+    let laying = Laying { cloths: &cloths, budget: budget(args.effort), font: font.as_ref(), quarter_scale: &small };
     let mut end = End::Done;
     let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
@@ -96,6 +95,11 @@ fn devices(names: &[String]) -> Result<Vec<NamedDevice>> {
 }
 
 /// The font that the user names.
+/// The search for lays on paper and card, so many times the usual.
+fn budget(effort: u64) -> Budget {
+    Budget { evaluations: lay::QUICK.evaluations.saturating_mul(effort.max(1)), ..lay::QUICK }
+}
+
 fn font(file: Option<&Path>) -> Result<Option<Arc<Font>>> {
     let Some(file) = file else { return Ok(None) };
     let font = Font::read(disk::read_bytes(file)?, &file.display().to_string())?;
@@ -252,10 +256,13 @@ pub fn allow(args: &AllowArgs) -> Outcome {
 pub fn proof(args: &ProofArgs) -> Outcome {
     let (named, findings) = disk::device(&args.device)?;
     say::findings(&findings);
-    let set = people::read_pieces(&args.pieces)?;
+    // Carried across the seams as `make` does, whether the pieces are those it took or those it wrote.
+    let set = pipeline::walk_pieces(people::read_pieces(&args.pieces)?, oaktag::walk::TOLERANCE).set;
     let bytes = disk::read_bytes(&args.file)?;
     let file = args.file.display().to_string();
-    let sheets = pipeline::sheets_with(&set, &named.device, font(args.font.as_deref())?.as_ref())?;
+    let font = font(args.font.as_deref())?;
+    let laying = Laying { budget: budget(args.effort), font: font.as_ref(), ..Laying::default() };
+    let sheets = pipeline::sheets_with(&set, &named.device, args.quarter_scale, &laying)?;
     // The file does not say which sheet it holds: it is the one that it fits best.
     let mut best: Option<oaktag::proof::Proof> = None;
     for sheet in &sheets {

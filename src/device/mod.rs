@@ -367,6 +367,11 @@ impl Device {
         }
     }
 
+    /// Whether one of its tools has that role and does not cut.
+    pub fn draws(&self, role: Role) -> bool {
+        self.tools.iter().any(|tool| tool.kind != ToolKind::Knife && tool.roles.contains(&role))
+    }
+
     /// Whether any of its tools cuts.
     pub fn cuts(&self) -> bool {
         self.tools.iter().any(|tool| tool.kind == ToolKind::Knife)

@@ -7,6 +7,7 @@ use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::mark::{self, Heading, MarkedPiece};
 use crate::piece::{Finish, Notch, NotchKind, PieceSet};
+use crate::role::Role;
 use crate::text::Font;
 use std::sync::Arc;
 
@@ -24,18 +25,27 @@ pub(super) struct Manner {
     pub stamp: String,
     /// Drawn size against the real.
     pub scale: f64,
+    /// With slips for what a piece has no room for.
+    pub slips: bool,
 }
 
 impl Manner {
     /// Pieces as a person draws them: with allowance, notches drawn.
     pub fn plain() -> Self {
-        Self { net: false, notches: Notches::Drawn, stamp: String::new(), scale: 1.0 }
+        Self { net: false, notches: Notches::Drawn, stamp: String::new(), scale: 1.0, slips: false }
     }
 
     /// As a device wants them.
     pub fn of(device: &Device) -> Self {
         let correction = device.media.first().and_then(|medium| device.correction(&medium.name));
-        Self { net: device.blocks == Blocks::Net, notches: device.notches(), stamp: stamp(correction), scale: 1.0 }
+        Self {
+            net: device.blocks == Blocks::Net,
+            notches: device.notches(),
+            stamp: stamp(correction),
+            scale: 1.0,
+            // A slip is writing and an arrow: it takes up room in vain where they are not drawn.
+            slips: [Role::Label, Role::Line].iter().all(|role| device.draws(*role)),
+        }
     }
 }
 
@@ -78,6 +88,7 @@ pub(super) fn marked(
             notches: manner.notches,
             scale: manner.scale,
             font: font.cloned(),
+            slips: manner.slips,
         };
         mark::mark(piece, &heading)
     })?;
@@ -145,7 +156,7 @@ impl Manner {
     }
 
     /// At a quarter of the size, with allowances and drawn notches.
-    fn quarter(device: &Device) -> Self {
+    pub fn quarter(device: &Device) -> Self {
         Self { net: false, notches: Notches::Drawn, scale: 0.25, ..Self::of(device) }
     }
 }

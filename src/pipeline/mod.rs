@@ -303,16 +303,17 @@ pub fn step_pictures(style: &Style, measures: &Measures, choices: &Choices) -> R
 /// # Errors
 /// As [`make`].
 pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
-    sheets_with(set, device, None)
+    sheets_with(set, device, false, &Laying::default())
 }
 
-/// [`sheets`], with the font that the files were made with.
+/// [`sheets`], at a quarter of the size or not, with the font and the search that the files were made with.
 ///
 /// # Errors
 /// As [`make`].
-pub fn sheets_with(set: &PieceSet, device: &Device, font: Option<&Arc<Font>>) -> Result<Vec<Sheet>> {
-    let (marked, _) = marking::marked(set, &cut(set)?.0, &Manner::of(device), font)?;
-    Ok(lay_for(device, &marked, &lay::QUICK)?.0)
+pub fn sheets_with(set: &PieceSet, device: &Device, quarter: bool, laying: &Laying) -> Result<Vec<Sheet>> {
+    let manner = if quarter { Manner::quarter(device) } else { Manner::of(device) };
+    let (marked, _) = marking::marked(set, &cut(set)?.0, &manner, laying.font)?;
+    Ok(lay_for(device, &marked, &laying.budget)?.0)
 }
 
 /// Reads a device's file back and measures it against a sheet.
