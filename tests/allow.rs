@@ -114,6 +114,29 @@ fn sharp_tip_keeps_its_width() {
     assert!((tip.bounding_box().x0 + 10.0).abs() < 1e-9);
 }
 
+/// A join that turns inward by less than a twentieth of a degree, too little for a corner: the wider allowance ends square
+/// to its own seam, and the narrower one ends on it, by its width times the turn before the join (geometry).
+#[test]
+fn hardly_any_turn_between_unlike_widths() {
+    let turn: f64 = 9e-4;
+    let joint = Point::new(100.0, 0.0);
+    for (first, second) in [(24.0, 40.0), (40.0, 24.0)] {
+        let low = -100.0 * turn.tan();
+        let line = cut_line(&piece(&[
+            ("M0 0 L100 0", first, Finish::Mitre),
+            (&format!("M100 0 L200 {low}"), second, Finish::Mitre),
+            (&format!("M200 {low} L200 100"), 10.0, Finish::Mitre),
+            ("M200 100 L0 100", 10.0, Finish::Mitre),
+            ("M0 100 L0 0", 10.0, Finish::Mitre),
+        ]));
+        let square = if first < second { Vec2::new(-turn.sin(), -turn.cos()) } else { Vec2::new(0.0, -1.0) };
+        for depth in [24.1, 30.0, 39.9] {
+            let off = distance(&line, joint + depth * square);
+            assert!(off < 1e-5, "{first} and {second}: {off} at {depth}");
+        }
+    }
+}
+
 /// The pieces file of the project's design page: the hem's ends are folded back. Turned up about the top edge, they lie
 /// on the sides' cut lines.
 #[test]
