@@ -85,6 +85,78 @@ fn explain_speaks_plainly() {
     assert_eq!((unknown.status.code(), err(&unknown).contains("\"laser\"")), (Some(2), true));
 }
 
+/// Every profile is checked, explained, and given a small job whose file passes its proof.
+#[test]
+fn every_profile_does_a_small_job() {
+    let folder = scratch("every-profile");
+    let profiles = std::fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles")).expect("profiles");
+    let mut names: Vec<String> = profiles
+        .map(|entry| entry.expect("entry").file_name().to_string_lossy().into_owned())
+        .map(|file| file.strip_suffix(".device.kdl").expect("a profile").to_owned())
+        .collect();
+    names.sort();
+    assert!(names.len() >= 11, "{names:?}");
+    for name in &names {
+        let checked = oaktag(&["device", "check", &format!("profiles/{name}.device.kdl")]);
+        assert_eq!(checked.status.code(), Some(0), "{name}: {}", err(&checked));
+        let explained = oaktag(&["device", "explain", name]);
+        assert_eq!(explained.status.code(), Some(0), "{name}: {}", err(&explained));
+        assert!(out(&explained).contains("Tool 1"), "{name}: {}", out(&explained));
+    }
+    let target = folder.display().to_string();
+    let mut args = vec!["make", "tests/data/pocket.pieces.json", "-o", &target, "--json", "--device"];
+    args.extend(names.iter().map(String::as_str));
+    let made = oaktag(&args);
+    assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+    let lines: Vec<serde_json::Value> = serde_json::from_str(&out(&made)).expect("JSON");
+    for name in &names {
+        let of = |line: &&serde_json::Value| {
+            let file = line["file"].as_str().and_then(|file| Path::new(file).file_stem()?.to_str());
+            file.is_some_and(|stem| {
+                stem == name || stem.strip_prefix(&**name).is_some_and(|rest| rest.starts_with('-'))
+            })
+        };
+        let files: Vec<&serde_json::Value> = lines.iter().filter(of).collect();
+        assert!(!files.is_empty(), "{name}");
+        for line in files {
+            assert_eq!(line["passed"], true, "{line}");
+            assert!(Path::new(line["file"].as_str().expect("a path")).metadata().expect("a file").len() > 500);
+        }
+    }
+}
+
+/// Everybody's blocks in card: what the trailing blade cuts is followed by the proof, on a grid of 0.025 mm.
+#[test]
+fn the_drag_knife_cuts_everybodys_blocks() {
+    let folder = scratch("drag-knife");
+    let target = folder.display().to_string();
+    let people = ["maren-holt", "teodora-vance", "pip-arlen"];
+    let files = people.map(|person| format!("samples/{person}.measures.kdl"));
+    let mut args = vec!["make", STYLE, "--device", "sheet-drag-knife", "-o", &target, "--measures"];
+    args.extend(files.iter().map(String::as_str));
+    let made = oaktag(&args);
+    assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+    assert_eq!(out(&made).matches("passed").count(), 6, "{}", out(&made));
+    assert!(people.iter().all(|person| folder.join(person).join("sheet-drag-knife-2.plt").is_file()));
+}
+
+/// A metre is 1,000 mm (SI Brochure, 9th edition).
+#[test]
+fn a_ladder_may_be_given_in_metres() {
+    let folder = scratch("ladder");
+    let target = folder.display().to_string();
+    let drawn = |run: &str| oaktag(&["square", "roll-plotter", "--run", run, "-o", &target]);
+    let of = |run: &str| {
+        let drawn = drawn(run);
+        assert_eq!(drawn.status.code(), Some(0), "{run}: {}", err(&drawn));
+        std::fs::read(folder.join("roll-plotter-square.svg")).expect("the square")
+    };
+    let four = of("4 m");
+    assert!(four == of("4000") && four == of("400 cm") && four == of("4m"));
+    assert!(four != of("3 m"));
+    assert_eq!(drawn("4 k").status.code(), Some(2));
+}
+
 #[test]
 fn the_projector_shows_millimetres_in_its_own_pixels() {
     let folder = scratch("projector");

@@ -4,7 +4,7 @@ use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
 use super::{End, Outcome, disk, manifest, record, say, watch};
 use oaktag::cloth;
-use oaktag::device::stale;
+use oaktag::device::{cautions, stale};
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::geom::{crossing, path};
 use oaktag::lay::{self, search::Budget};
@@ -62,6 +62,10 @@ pub fn make(args: &MakeArgs) -> Outcome {
         say::data(&(serde_json::to_string_pretty(&lines).unwrap_or_default() + "\n"))?;
     } else if let Some(unit) = unit {
         say::data(&report::files_text(&lines, unit))?;
+        say::data(&report::times_text(&lines, unit))?;
+    }
+    if !lines.is_empty() {
+        say_cautions(&devices);
     }
     for folder in &folders {
         say::line(&format!("look before you cut: {}", args.out.join(folder).join(PROOF_SHEET).display()));
@@ -74,6 +78,17 @@ fn say_fitting(walked: &Walked) {
     let table = report::fitting_text(&walked.fitting);
     if !table.is_empty() {
         say::line(&format!("{}\n{table}", walked.set.person));
+    }
+}
+
+/// What to mind before any of these machines runs, each caution once.
+fn say_cautions(devices: &[NamedDevice]) {
+    let mut said: Vec<&str> = Vec::new();
+    for caution in devices.iter().filter(|named| named.device.cuts()).flat_map(|named| cautions(&named.device)) {
+        if !said.contains(&caution) {
+            said.push(caution);
+            say::line(caution);
+        }
     }
 }
 

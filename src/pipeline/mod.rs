@@ -22,7 +22,7 @@ use crate::measures::Measures;
 use crate::order;
 use crate::piece::PieceSet;
 use crate::proof::{self, Proof};
-use crate::report::{self, ChangeRow, FileLine, MeasureRow, ProofSheet};
+use crate::report::{self, ChangeRow, FileLine, HeadWay, MeasureRow, ProofSheet};
 use crate::shrink;
 use crate::style::Style;
 use crate::text::Font;
@@ -223,8 +223,10 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
     let (written, found) =
         gather(&all.wanted, |wanted| write_device(&wanted.set, &wanted.named, all.marked(wanted), &laying.budget))?;
     findings.extend(found);
-    for (sheet, file, proof) in written.into_iter().flatten() {
+    let mut ways = Vec::new();
+    for WrittenSheet { sheet, file, proof, way } in written.into_iter().flatten() {
         lines.push(file.line.clone());
+        ways.extend(way);
         if proof.passed {
             files.push(file);
         } else {
@@ -246,6 +248,7 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
         walked: &walked.joins,
         files: &lines,
         sheets: &sheet_slices,
+        ways: &ways,
         cloths: &cloths,
         findings: &findings,
         measures: &walked.worn,
@@ -273,6 +276,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
         walked: &walked.joins,
         files: &[],
         sheets: &[],
+        ways: &[],
         cloths: &[],
         findings: &findings,
         measures: &walked.worn,
@@ -402,7 +406,7 @@ pub fn lay_file(
     };
     let people: Vec<&str> = laid.cut.iter().map(|(set, _)| &*set.person).collect();
     whole.person = people.join(", ");
-    let (file, proof, found) = write_sheet(&whole, named, &sheet, 0, 1)?;
+    let (WrittenSheet { file, proof, .. }, found) = write_sheet(&whole, named, &sheet, 0, 1)?;
     findings.extend(found);
     Ok((proof.passed.then_some(file), proof, findings))
 }
@@ -440,22 +444,24 @@ fn first_medium(device: &Device) -> Result<&Medium> {
     })
 }
 
-/// Every sheet of a device with its file and proof, in order.
-type Written = Vec<(Sheet, ProvenFile, Proof)>;
+/// A sheet of a device with its file.
+struct WrittenSheet {
+    sheet: Sheet,
+    file: ProvenFile,
+    proof: Proof,
+    way: Option<HeadWay>,
+}
 
 fn write_device(
     set: &PieceSet,
     named: &NamedDevice,
     marked: &[MarkedPiece],
     budget: &Budget,
-) -> Result<(Written, Vec<Finding>)> {
+) -> Result<(Vec<WrittenSheet>, Vec<Finding>)> {
     let (sheets, mut findings) = lay_for(&named.device, marked, budget)?;
     let count = sheets.len();
     let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
-    let (written, found) = gather(&numbered, |(index, sheet)| {
-        let (file, proof, findings) = write_sheet(set, named, sheet, *index, count)?;
-        Ok(((sheet.clone(), file, proof), findings))
-    })?;
+    let (written, found) = gather(&numbered, |(index, sheet)| write_sheet(set, named, sheet, *index, count))?;
     findings.extend(found);
     Ok((written, findings))
 }
@@ -466,7 +472,7 @@ fn write_sheet(
     sheet: &Sheet,
     index: usize,
     count: usize,
-) -> Result<(ProvenFile, Proof, Vec<Finding>)> {
+) -> Result<(WrittenSheet, Vec<Finding>)> {
     let device = &named.device;
     let correction = device.correction(&sheet.medium);
     let mut findings = Vec::new();
@@ -485,10 +491,11 @@ fn write_sheet(
     };
     let (job, found) = order::order(sheet, device, &title)?;
     findings.extend(found);
-    let corrected = calibrate::correct(job, correction);
-    let bytes = files::write(&corrected, sheet, device)?;
     let number = if count == 1 { String::new() } else { format!("-{}", index + 1) };
     let file = format!("{}{number}.{}", named.name, device.language.extension());
+    let way = report::head_way(&file, &job, device);
+    let corrected = calibrate::correct(job, correction);
+    let bytes = files::write(&corrected, sheet, device)?;
     let (proof, found) = prove(&bytes, &file, sheet, device)?;
     findings.extend(found);
     let line = FileLine {
@@ -501,9 +508,11 @@ fn write_sheet(
         largest: proof.largest,
         allowed: proof.allowed,
         passed: proof.passed,
+        estimate: way.as_ref().map(|way| way.estimate().clone()),
     };
     let (medium, stamp) = (sheet.medium.clone(), corrected.stamp().text.clone());
-    Ok((ProvenFile { parts: parts(&corrected), bytes, line, medium, stamp }, proof, findings))
+    let file = ProvenFile { parts: parts(&corrected), bytes, line, medium, stamp };
+    Ok((WrittenSheet { sheet: sheet.clone(), file, proof, way }, findings))
 }
 
 /// What a job draws, in its own order.

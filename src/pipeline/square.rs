@@ -87,6 +87,7 @@ pub fn test_square(named: &NamedDevice, request: &SquareRequest) -> Result<(Writ
         largest: proof.largest,
         allowed: proof.allowed,
         passed: proof.passed,
+        estimate: None,
     };
     let parts = parts(&corrected);
     let file = ProvenFile { parts, bytes, line, medium: medium.name, stamp: String::new() };
