@@ -21,10 +21,11 @@ use usvg::tiny_skia_path::PathSegment;
 const FINE: f64 = 1e-3;
 
 /// Profiles of the samples whose tools follow the line as it is given.
-const DEVICES: [&str; 8] = [
+const DEVICES: [&str; 9] = [
     "roll-plotter",
     "projector",
     "card-cutter",
+    "interchange",
     "roll-inkjet",
     "home-printer-a4",
     "home-printer-letter",
@@ -88,7 +89,10 @@ fn truth(job: &Job, device: &Device) -> Value {
         .filter(|(_, stroke)| stroke.path.segments().next().is_some())
         .map(|(pass, stroke)| {
             let points: Vec<[f64; 2]> = chain(&stroke.path).iter().map(|p| [p.x, p.y]).collect();
-            json!({ "role": stroke.role.name(), "tool": tool(&pass.tool), "points": points })
+            json!({
+                "role": stroke.role.name(), "tool": tool(&pass.tool), "piece": stroke.piece, "placed": stroke.placed,
+                "points": points,
+            })
         })
         .collect();
     let [x, y, skew] = device.correction(&job.medium).map_or([1.0, 1.0, 0.0], |c| [c.x, c.y, c.skew]);

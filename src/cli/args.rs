@@ -90,6 +90,12 @@ pub struct MakeArgs {
     /// A font (.ttf, .otf) for letters that the program has no pen strokes for
     #[arg(long, value_name = "FILE")]
     pub font: Option<PathBuf>,
+    /// Who made it, for files that other programs read; left out where not given
+    #[arg(long, value_name = "NAME")]
+    pub author: Option<String>,
+    /// The day to write into files that other programs read, as in 2026-10-02; left out where not given
+    #[arg(long, value_name = "DAY")]
+    pub date: Option<String>,
     /// Print what was made as JSON on standard output
     #[arg(long)]
     pub json: bool,

@@ -4,6 +4,7 @@
 //! meets the sew line, have the role [`Role::Line`] with their edge's name, so that a device which cuts notches leaves
 //! them to the pen.
 
+mod bare;
 mod block;
 mod figures;
 mod grain;
@@ -13,6 +14,8 @@ mod lines;
 mod notch;
 mod room;
 mod signs;
+
+pub use bare::bare;
 
 use crate::allow::CutPiece;
 use crate::device::Notches;

@@ -24,18 +24,26 @@ pub(super) struct Manner {
     pub stamp: String,
     /// Drawn size against the real.
     pub scale: f64,
+    /// Lines alone, without writing: for other programs.
+    pub bare: bool,
 }
 
 impl Manner {
     /// Pieces as a person draws them: with allowance, notches drawn.
     pub fn plain() -> Self {
-        Self { net: false, notches: Notches::Drawn, stamp: String::new(), scale: 1.0 }
+        Self { net: false, notches: Notches::Drawn, stamp: String::new(), scale: 1.0, bare: false }
     }
 
     /// As a device wants them.
     pub fn of(device: &Device) -> Self {
         let correction = device.media.first().and_then(|medium| device.correction(&medium.name));
-        Self { net: device.blocks == Blocks::Net, notches: device.notches(), stamp: stamp(correction), scale: 1.0 }
+        Self {
+            net: device.blocks == Blocks::Net,
+            notches: device.notches(),
+            stamp: stamp(correction),
+            scale: 1.0,
+            bare: device.language.is_for_exchange(),
+        }
     }
 }
 
@@ -79,7 +87,7 @@ pub(super) fn marked(
             scale: manner.scale,
             font: font.cloned(),
         };
-        mark::mark(piece, &heading)
+        if manner.bare { mark::bare(piece, &heading) } else { mark::mark(piece, &heading) }
     })?;
     findings.extend(found);
     Ok((marked, findings))
@@ -141,12 +149,12 @@ impl All {
 
 impl Manner {
     fn is_whole(&self) -> bool {
-        !self.net && (self.scale - 1.0).abs() < 1e-9
+        !self.net && !self.bare && (self.scale - 1.0).abs() < 1e-9
     }
 
     /// At a quarter of the size, with allowances and drawn notches.
     fn quarter(device: &Device) -> Self {
-        Self { net: false, notches: Notches::Drawn, scale: 0.25, ..Self::of(device) }
+        Self { net: false, notches: Notches::Drawn, scale: 0.25, bare: false, ..Self::of(device) }
     }
 }
 

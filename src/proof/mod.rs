@@ -23,6 +23,8 @@ use trace::Trace;
 const ALLOWANCE: f64 = 0.005;
 /// A path this near to a stroke, mm, is taken for the stroke drawn badly; one further off for another path.
 const NEAR: f64 = 1.0;
+/// The layer that writing and the check square share after ASTM D6673.
+const ANNOTATION: &str = "annotation";
 
 /// How a written file compares with its sheet.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -215,6 +217,7 @@ fn plain(drawing: &Drawing, device: &Device) -> Drawing {
 fn of_role(layer: &str, role: Role, device: &Device) -> bool {
     match layer.strip_prefix("tool ").and_then(|number| number.parse::<u32>().ok()) {
         Some(number) => device.tools.iter().any(|tool| tool.number == number && tool.roles.contains(&role)),
+        None if layer == ANNOTATION => matches!(role, Role::Label | Role::Square),
         None => layer_role(layer) == Some(role),
     }
 }
@@ -236,8 +239,8 @@ fn cut_out_early(
     device: &Device,
 ) -> Option<usize> {
     let knife = |tool: &Tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut);
-    // PDF is printed, page by page: nothing cuts in its order.
-    if device.language == Language::Pdf || !device.tools.iter().any(knife) {
+    // PDF is printed, page by page, and other programs go their own ways: nothing cuts in such a file's order.
+    if device.language == Language::Pdf || device.language.is_for_exchange() || !device.tools.iter().any(knife) {
         return None;
     }
     let mut outlines: Vec<Option<(f64, usize)>> = vec![None; sheet.placed.len()];

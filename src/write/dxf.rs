@@ -2,13 +2,16 @@
 //! one entity for each stroke, on layers named by role. The `dxf` crate is not used here: its files need repairs when
 //! they are opened, and it writes the clock into them.
 
+mod exchange;
 mod frame;
+
+pub use exchange::{Exchange, ExchangePiece, dxf_exchange};
 
 use super::DECIMALS;
 use super::flat::flatten;
 use crate::calibrate::CorrectedJob;
 use crate::units::push_trimmed;
-use frame::{Frame, MODEL_SPACE};
+use frame::{Frame, MODEL_SPACE, section};
 use kurbo::{BezPath, CubicBez, ParamCurve, PathEl, PathSeg, Point};
 use std::fmt::{Display, Write};
 

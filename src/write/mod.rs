@@ -9,7 +9,7 @@ mod pdf;
 mod rs274;
 mod svg;
 
-pub use dxf::{Curves, dxf};
+pub use dxf::{Curves, Exchange, ExchangePiece, dxf, dxf_exchange};
 pub use hpgl::{Dialect, hpgl};
 pub use machine::{Machine, ToolUse};
 pub use pdf::{Paper, pdf};

@@ -143,7 +143,7 @@ impl Frame<'_> {
     }
 }
 
-fn section(tags: &mut Tags, name: &str, content: impl FnOnce(&mut Tags)) {
+pub(super) fn section(tags: &mut Tags, name: &str, content: impl FnOnce(&mut Tags)) {
     tags.put(0, "SECTION");
     tags.put(2, name);
     content(tags);
