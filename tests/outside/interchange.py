@@ -15,7 +15,7 @@ from collections import Counter
 
 import ezdxf
 import numpy as np
-from jobs import allowed, checked, compare
+from jobs import allowed, checked, compare, corrected
 
 logging.getLogger("ezdxf").setLevel(logging.CRITICAL)  # what it finds is asked for below
 
@@ -35,22 +35,22 @@ def chain(entity):
     """An entity of the drawing as points; none where it is no line."""
     kind = entity.dxftype()
     if kind == "POINT":
-        return [entity.dxf.location[:2]]
+        return [entity.dxf.location.vec2]
     if kind == "LINE":
-        return [entity.dxf.start[:2], entity.dxf.end[:2]]
+        return [entity.dxf.start.vec2, entity.dxf.end.vec2]
     if kind == "POLYLINE":
-        points = [vertex.dxf.location[:2] for vertex in entity.vertices]
+        points = [vertex.dxf.location.vec2 for vertex in entity.vertices]
         return points + points[:1] if entity.is_closed else points
     return None
 
 
 def sharp(points, closed):
-    """Vertices of a polyline at which it turns by more than 40 degrees: no curve is as coarse as that."""
+    """Vertices of a polyline at which two long sides meet at more than 40 degrees: no curve's chords do."""
     a = np.asarray(points[:-1] if closed else points)
     before, after = np.roll(a, 1, 0), np.roll(a, -1, 0)
     one, two = a - before, after - a
     turn = np.abs(np.arctan2(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0], (one * two).sum(1)))
-    keep = turn > np.radians(40)
+    keep = (turn > np.radians(40)) & (np.minimum(np.hypot(*one.T), np.hypot(*two.T)) > 3)
     if not closed:
         keep[0] = keep[-1] = True
     return a[keep]
@@ -123,9 +123,11 @@ def check(data, job):
     # Blocks are numbered as they stand, which is how the pieces lie on the sheet.
     order = {piece: number for number, piece in enumerate(sorted(placed))}
     wanted = [((order.get(s["placed"]), LAYERS[s["role"]]), s["points"]) for s in job["strokes"]]
+    if wrong:
+        return wrong
     # A line of no length is a point, there as here.
     single = lambda points: points[:1] if len(points) == 2 and np.allclose(points[0], points[1]) else points
-    return wrong + compare(found, [(layer, single(points)) for layer, points in wanted], allowed(job))
+    return compare(found, [(layer, corrected(job, single(points))) for layer, points in wanted], allowed(job))
 
 
 def edited(change):
