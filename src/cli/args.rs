@@ -73,8 +73,12 @@ pub struct MakeArgs {
     #[command(flatten)]
     pub from: From,
     /// A device: a profile's file, or its short name in `profiles/`; give it again for each device
-    #[arg(short, long, value_name = "NAME", required = true, num_args = 1..)]
+    #[arg(short, long, value_name = "NAME", required_unless_present = "nest", num_args = 1..)]
     pub device: Vec<String>,
+    /// A device that draws everybody's pieces laid over one another, each size of a line type of its own, into the folder
+    /// `nested`; give it again for each device
+    #[arg(long, value_name = "NAME", num_args = 1..)]
+    pub nest: Vec<String>,
     /// The folder to write into; each person has a folder in it
     #[arg(short, long, value_name = "DIR")]
     pub out: PathBuf,

@@ -11,6 +11,7 @@ mod grain;
 mod ground;
 mod label;
 mod lines;
+pub mod nest;
 mod notch;
 mod room;
 mod signs;

@@ -2,8 +2,10 @@
 
 mod files;
 mod marking;
+mod nest;
 mod square;
 
+pub use nest::{Nested, nest};
 pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
 
 use crate::allow::{self, CutPiece};

@@ -76,7 +76,10 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         .collect();
     let drawn: Vec<Option<Drawn>> =
         drawing.paths.iter().map(|bare| Drawn::new(distorted(&bare.path, correction))).collect();
-    let on_layer = |stroke: usize, path: usize| of_role(&drawing.paths[path].layer, wanted[stroke].0.role, device);
+    let on_layer = |stroke: usize, path: usize| {
+        let (layer, stroke) = (&drawing.paths[path].layer, wanted[stroke].0);
+        of_role(layer, stroke.role, device) && of_size(layer, stroke, sheet, device)
+    };
     let near = NEAR.max(2.0 * allowed);
 
     // Paths of tools whose tip, beam or passes have to be followed.
@@ -220,6 +223,17 @@ fn of_role(layer: &str, role: Role, device: &Device) -> bool {
         None if layer == ANNOTATION => matches!(role, Role::Label | Role::Square),
         None => layer_role(layer) == Some(role),
     }
+}
+
+/// Whether a layer is that of a stroke's size, where sizes are laid over one another and the language has layers by name.
+fn of_size(layer: &str, stroke: &SheetStroke, sheet: &Sheet, device: &Device) -> bool {
+    if sheet.sizes.is_empty() || device.language.drives_a_machine() || device.language.is_for_exchange() {
+        return true;
+    }
+    let person = stroke.placed.and_then(|placed| sheet.placed.get(placed)).map(|placed| &placed.person);
+    let size = person.and_then(|person| sheet.sizes.iter().position(|name| name == person));
+    let said = layer.rsplit_once('-').and_then(|(_, number)| number.parse::<usize>().ok());
+    said == size.map(|index| index + 1)
 }
 
 /// Whether what is drawn on a layer is by that tool: its number, or one of its roles.

@@ -1,9 +1,9 @@
 //! SVG 1.1 at true size: `width` and `height` in millimetres and a `viewBox` of the same numbers, so that one user unit
 //! is one millimetre (SVG 1.1, chapter 7.7).
 
-use super::{DECIMALS, dashes, line_width};
+use super::{DECIMALS, layer, line_type, line_width, size_of};
 use crate::calibrate::CorrectedJob;
-use crate::order::{JobStroke, Pass};
+use crate::order::{Job, JobStroke, Pass};
 use crate::role::Role;
 use crate::units::{push_trimmed, trimmed};
 use kurbo::{Affine, BezPath, PathEl, Point, Shape};
@@ -41,14 +41,22 @@ fn page_of(job: &CorrectedJob, pixel: Option<f64>) -> Vec<u8> {
         .add(Description::new().add(Text::new(clean(&format!("{}; {}; {}", stamp.text, job.device, job.medium)))));
     let mut used = [0_usize; Role::ALL.len()];
     for pass in &job.passes {
-        for role in roles_by_last(pass) {
-            used[role as usize] += 1;
-            let id = match used[role as usize] {
-                1 => role.name().to_owned(),
-                n => format!("{}-{n}", role.name()),
+        for (role, size) in kinds_by_last(job, pass) {
+            let id = if size > 0 {
+                layer(role, size)
+            } else {
+                used[role as usize] += 1;
+                match used[role as usize] {
+                    1 => role.name().to_owned(),
+                    n => format!("{}-{n}", role.name()),
+                }
             };
-            let strokes = pass.strokes.iter().filter(|stroke| stroke.role == role);
-            document = document.add(group(&id, &pass.tool, role, strokes, flip));
+            let strokes: Vec<&JobStroke> =
+                pass.strokes.iter().filter(|stroke| stroke.role == role && size_of(job, stroke) == size).collect();
+            let named = strokes.first().and_then(|stroke| job.size(stroke));
+            let title = named.map(|size| format!("{}, {}", role.name(), size.name));
+            let group = group(&id, &pass.tool, title, (role, size), &strokes, flip);
+            document = document.add(group);
         }
     }
     format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{document}\n").into_bytes()
@@ -67,20 +75,32 @@ fn page<'a>(width: f64, height: f64, strokes: impl Iterator<Item = &'a JobStroke
     (up(right), up(top))
 }
 
-/// The roles of a pass in the order of their last strokes.
-fn roles_by_last(pass: &Pass) -> Vec<Role> {
-    let mut roles = Vec::new();
+/// The roles and sizes of a pass in the order of their last strokes.
+fn kinds_by_last(job: &Job, pass: &Pass) -> Vec<(Role, usize)> {
+    let mut kinds = Vec::new();
     for stroke in pass.strokes.iter().rev() {
-        if !roles.contains(&stroke.role) {
-            roles.push(stroke.role);
+        let kind = (stroke.role, size_of(job, stroke));
+        if !kinds.contains(&kind) {
+            kinds.push(kind);
         }
     }
-    roles.reverse();
-    roles
+    kinds.reverse();
+    kinds
 }
 
-fn group<'a>(id: &str, tool: &str, role: Role, strokes: impl Iterator<Item = &'a JobStroke>, flip: Affine) -> Group {
-    let mut group = Group::new()
+fn group(
+    id: &str,
+    tool: &str,
+    title: Option<String>,
+    (role, size): (Role, usize),
+    strokes: &[&JobStroke],
+    flip: Affine,
+) -> Group {
+    let mut group = Group::new();
+    if let Some(title) = title {
+        group = group.add(Title::new(clean(&title)));
+    }
+    let mut group = group
         .set("id", id)
         .set("data-tool", clean(tool))
         .set("fill", "none")
@@ -88,8 +108,9 @@ fn group<'a>(id: &str, tool: &str, role: Role, strokes: impl Iterator<Item = &'a
         .set("stroke-width", number(line_width(role)))
         .set("stroke-linecap", "round")
         .set("stroke-linejoin", "round");
-    if !dashes(role).is_empty() {
-        group = group.set("stroke-dasharray", dashes(role).iter().map(|&d| number(d)).collect::<Vec<_>>());
+    let dashes = line_type(role, size);
+    if !dashes.is_empty() {
+        group = group.set("stroke-dasharray", dashes.iter().map(|&d| number(d)).collect::<Vec<_>>());
     }
     for stroke in strokes {
         let mut path = Path::new().set("d", path_data(&stroke.path, flip));

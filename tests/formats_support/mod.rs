@@ -234,6 +234,7 @@ pub fn sheet(seed: u64, pieces: usize) -> Sheet {
     let mut chance = Chance(seed);
     let names = ["Front", "Gore \"left\" <2>", "Ärmel & Bündchen", "袖", "Pocket"];
     let mut sheet = Sheet {
+        sizes: Vec::new(),
         medium: "paper".into(),
         width: 1200.0,
         height: 914.4,
@@ -295,6 +296,7 @@ pub fn job(sheet: &Sheet, device: &Device, seed: u64) -> Job {
         Pass { tool: tool.name.clone(), strokes }
     });
     Job {
+        sizes: Vec::new(),
         device: device.name.clone(),
         medium: sheet.medium.clone(),
         title: "Chorus tunic, Ida, sheet 1 of 1 & <more>".into(),
