@@ -38,7 +38,8 @@ def sample_commands():
     make = ["cargo", "run", "--release", "--quiet", "--", "make", "samples/evening-chorus.style.kdl", "-o", str(OUT)]
     # One device for every language that a drawing device of the samples has; tests/formats_jobs.rs has their jobs.
     others = ["projector", "roll-inkjet", "home-printer-a4", "home-printer-letter", "roll-pen-plotter", "old-pen-plotter", "interchange"]
-    return [[*make, "--measures", *people, "--device", "roll-plotter", "card-cutter", *others]]
+    nested = ["--nest", "roll-plotter", "roll-inkjet", "interchange"]
+    return [[*make, "--measures", *people, "--device", "roll-plotter", "card-cutter", *others, *nested]]
 
 
 class Step:

@@ -20,6 +20,9 @@ use std::sync::Arc;
 pub fn make(args: &MakeArgs) -> Outcome {
     let small = devices(&args.quarter_scale)?;
     let nesting = devices(&args.nest)?;
+    for named in &nesting {
+        pipeline::can_nest(&named.device)?;
+    }
     let devices = devices(&args.device)?;
     let font = font(args.font.as_deref())?;
     let cloths = args.cloth.iter().map(|path| cloth::read(&disk::read_text(path)?, &path.display().to_string()));

@@ -63,3 +63,32 @@ fn opened(line: &BezPath) -> BezPath {
     }
     open
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn dashes_lie_on_their_line() {
+        // A square of 100 mm: 400 mm along, 27 steps of 15 mm, the last dash cut short by 2 mm of its 12.
+        let mut square = kurbo::Shape::to_path(&kurbo::Rect::new(0.0, 0.0, 100.0, 100.0), 0.1);
+        for _ in 0..2 {
+            let dashes = dashed(&square, of_size(2));
+            let lengths: Vec<f64> = dashes.iter().map(path::length).collect();
+            assert_eq!(lengths.len(), 27);
+            assert!(lengths[..26].iter().all(|long| (long - 12.0).abs() < 1e-4), "{lengths:?}");
+            assert!((lengths[26] - 10.0).abs() < 1e-4, "{lengths:?}");
+            let off = |p: kurbo::Point| parts::nearest(&square, p).map_or(f64::INFINITY, |(_, off)| off);
+            assert!(
+                dashes.iter().flat_map(|dash| dash.elements()).filter_map(PathEl::end_point).all(|p| off(p) < 1e-6)
+            );
+            // Drawn open with the last side, it is dashed alike.
+            square = opened(&square);
+        }
+        assert_eq!(dashed(&square, of_size(1)), [square.clone()]);
+        assert!(of_size(0).is_empty() && of_size(MOST_SIZES + 1).is_empty());
+        for (index, pattern) in SIZES.iter().enumerate() {
+            assert!(pattern.len() % 2 == 0 && SIZES[..index].iter().all(|other| other != pattern));
+        }
+    }
+}

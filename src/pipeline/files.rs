@@ -76,12 +76,9 @@ fn exchange(sheet: &Sheet, device: &Device, said: &Said, findings: &mut Vec<Find
     };
     let mut pieces = Vec::with_capacity(sheet.placed.len());
     for placed in &sheet.placed {
-        let [a, b, c, d, ..] = placed.transform.as_coeffs();
-        let whole = [a - d, b + c, a * a + b * b - 1.0].iter().all(|off| off.abs() < 1e-9);
         let marked = said.marked.iter().find(|m| m.name == placed.piece && m.person == placed.person);
-        let Some(marked) = marked.filter(|_| whole) else {
-            let message = format!("\"{}\" takes pieces as they are drafted, and no lay", device.name);
-            return Err(Finding::error(message).piece(&placed.piece).hint("use it with `oaktag make`").into());
+        let Some(marked) = marked else {
+            return Err(Finding::error("nothing is known of this piece but its lines").piece(&placed.piece).into());
         };
         let cut = &marked.cut;
         let how = match (marked.on_fold, cut.mirrored) {

@@ -5,7 +5,7 @@ mod marking;
 mod nest;
 mod square;
 
-pub use nest::{Nested, nest};
+pub use nest::{Nested, can_nest, nest};
 pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
 
 use crate::allow::{self, CutPiece};
@@ -403,6 +403,10 @@ pub fn lay_file(
     named: &NamedDevice,
     scale: f64,
 ) -> Result<(Option<ProvenFile>, Proof, Vec<Finding>)> {
+    if named.device.language.is_for_exchange() {
+        let message = format!("\"{}\" takes pieces as they are drafted, and no lay", named.name);
+        return Err(Finding::error(message).hint("use it with `oaktag make`").into());
+    }
     let mut marked = Vec::new();
     let mut findings = Vec::new();
     for (set, cut) in &laid.cut {

@@ -48,7 +48,9 @@ pub fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying) -> Resu
     }
     let (mut files, mut failed) = (Vec::new(), Vec::new());
     for named in devices {
-        let device = drawing(&named.device)?;
+        can_nest(&named.device)?;
+        // Tool by tool, so that each size has one layer for each role.
+        let device = Device { sequence: Sequence::ToolByTool, ..named.device.clone() };
         let named = NamedDevice { name: named.name.clone(), device };
         let (written, found) = on_device(people, &cuts, &sizes, &named, laying)?;
         for finding in found {
@@ -68,14 +70,16 @@ pub fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying) -> Resu
     Ok(Nested { files, failed, findings })
 }
 
-/// A device as it draws a nest: tool by tool, so that each size has one layer for each role.
-fn drawing(device: &Device) -> Result<Device> {
-    let cuts_out = |tool: &&crate::device::Tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut);
-    if device.tools.iter().any(|tool| cuts_out(&tool)) {
+/// Whether a device can draw sizes laid over one another.
+///
+/// # Errors
+/// One that would cut them out.
+pub fn can_nest(device: &Device) -> Result<()> {
+    if device.tools.iter().any(|tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut)) {
         let message = format!("\"{}\" would cut sizes out that lie over one another", device.name);
         return Err(Finding::error(message).hint("nest for a device that draws its cut lines").into());
     }
-    Ok(Device { sequence: Sequence::ToolByTool, ..device.clone() })
+    Ok(())
 }
 
 fn on_device(
