@@ -231,3 +231,60 @@ fn net_blocks_are_cut_without_talk_of_hems() {
         assert_eq!(cut > 0, net, "{device}");
     }
 }
+
+/// A file after ASTM D6673 says who and when only where it was told, and what 7-bit ASCII can't say is reported.
+#[test]
+fn files_for_other_programs_say_what_they_were_told() {
+    let folder = scratch("interchange");
+    let maren = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(MAREN)).expect("reads");
+    let measures = folder.join("person.measures.kdl");
+    std::fs::write(&measures, maren.replacen("Maren Holt", "Ödön \u{8896}", 1)).expect("written");
+    let (measures, to) = (measures.to_str().expect("text"), folder.to_str().expect("text"));
+    let make = |more: &[&str]| {
+        oaktag(&[&["make", STYLE, "--measures", measures, "--device", "interchange", "-o", to], more].concat())
+    };
+    let file = || std::fs::read_to_string(folder.join("\u{f6}d\u{f6}n-\u{8896}/interchange.dxf")).expect("there");
+    let plain = make(&[]);
+    assert_eq!(plain.status.code(), Some(0), "{}", err(&plain));
+    assert!(err(&plain).contains("\"Odon ?\" lacks \u{8896} (U+8896)"), "{}", err(&plain));
+    assert!(!err(&plain).contains("never measured"), "{}", err(&plain));
+    let first = file();
+    assert!(first.is_ascii() && first.contains("\nSize: Odon ?\n") && first.contains("\nUnits: METRIC\n"));
+    assert!(!first.contains("Creation") && !first.contains("Author"));
+    assert_eq!(make(&["--date", "2026-11-28", "--author", "Zoë"]).status.code(), Some(0));
+    assert!(file().contains("\nCreation Date: 2026-11-28\n") && file().contains("\nAuthor: Zoe\n"));
+    for (more, words) in
+        [(&["--date", "yesterday"][..], "not a date"), (&["--quarter-scale", "interchange"][..], "at their full size")]
+    {
+        let refused = make(more);
+        assert_eq!(refused.status.code(), Some(2), "{more:?}");
+        assert!(err(&refused).contains(words), "{more:?}: {}", err(&refused));
+    }
+    let square = oaktag(&["square", "interchange", "-o", to]);
+    assert!(square.status.code() == Some(2) && err(&square).contains("no machine to measure"), "{}", err(&square));
+    let lay = oaktag(&["lay", STYLE, "--measures", MAREN, "--device", "interchange", "-o", to]);
+    assert!(lay.status.code() == Some(2) && err(&lay).contains("and no lay"), "{}", err(&lay));
+}
+
+#[test]
+fn everybody_in_one_nest() {
+    let folder = scratch("nest");
+    let to = folder.to_str().expect("text");
+    let pip = "samples/pip-arlen.measures.kdl";
+    let make =
+        |people: &[&str], more: &[&str]| oaktag(&[&["make", STYLE, "-o", to, "--measures"], people, more].concat());
+    let refused = make(&[MAREN, pip], &["--nest", "card-cutter"]);
+    assert!(refused.status.code() == Some(2) && err(&refused).contains("would cut sizes out"), "{}", err(&refused));
+    assert_eq!(std::fs::read_dir(&folder).expect("a folder").count(), 0, "nothing was written");
+    assert_eq!(make(&[MAREN, pip], &[]).status.code(), Some(2), "neither a device nor a nest");
+    let alone = make(&[MAREN], &["--nest", "roll-plotter"]);
+    assert!(alone.status.code() == Some(2) && err(&alone).contains("1 sizes"), "{}", err(&alone));
+    let both = make(&[MAREN, pip], &["--nest", "roll-plotter"]);
+    assert_eq!(both.status.code(), Some(0), "{}", err(&both));
+    assert!(out(&both).contains("14 pieces") && out(&both).contains("passed"), "{}", out(&both));
+    let text = std::fs::read_to_string(folder.join("nested/roll-plotter.svg")).expect("there");
+    assert!(text.contains("<title>cut, Maren Holt</title>") && text.contains("<title>cut, Pip Arlen</title>"));
+    let list = std::fs::read_to_string(folder.join("nested/proven.json")).expect("there");
+    assert!(list.contains("roll-plotter.svg"));
+    assert!(folder.join("maren-holt/proof-sheet.html").is_file());
+}

@@ -16,6 +16,7 @@ const GRID: f64 = 1.1e-6;
 
 fn one_pass(strokes: Vec<JobStroke>) -> Job {
     Job {
+        sizes: Vec::new(),
         device: "Roll pen plotter".into(),
         medium: "paper".into(),
         title: "Chorus tunic".into(),

@@ -59,7 +59,7 @@ fn sheet(random: &mut Random, pieces: usize, marks: usize) -> Sheet {
         push(Role::Cut, outline.clone());
         placed.push(Placed { piece: format!("P{piece}"), person: String::new(), transform: Affine::IDENTITY, outline });
     }
-    Sheet { medium: "paper".into(), width: 5000.0, height: 914.4, placed, strokes, square: 100.0 }
+    Sheet { medium: "paper".into(), width: 5000.0, height: 914.4, placed, strokes, square: 100.0, sizes: Vec::new() }
 }
 
 fn ends(path: &BezPath) -> [Point; 2] {

@@ -38,8 +38,9 @@ def sample_commands():
     people = sorted(str(path.relative_to(ROOT)) for path in (ROOT / "samples").glob("*.measures.kdl"))
     make = [OAKTAG, "make", "samples/evening-chorus.style.kdl", "-o", str(OUT)]
     # One device for every language that a drawing device of the samples has; tests/formats_jobs.rs has their jobs.
-    others = ["projector", "roll-inkjet", "home-printer-a4", "home-printer-letter", "roll-pen-plotter", "old-pen-plotter"]
-    return [[*make, "--measures", *people, "--device", "roll-plotter", "card-cutter", *others, "--quarter-scale", "projector"]]
+    others = ["projector", "roll-inkjet", "home-printer-a4", "home-printer-letter", "roll-pen-plotter", "old-pen-plotter", "interchange"]
+    more = ["--quarter-scale", "projector", "--nest", "roll-plotter", "roll-inkjet", "interchange"]
+    return [[*make, "--measures", *people, "--device", "roll-plotter", "card-cutter", *others, *more]]
 
 
 class Step:

@@ -9,7 +9,8 @@ use oaktag::diag::{Finding, Result, Severity};
 use oaktag::geom::{crossing, path};
 use oaktag::lay::{self, search::Budget};
 use oaktag::piece::{Piece, json};
-use oaktag::pipeline::{self, Laying, Made, NamedDevice, Walked};
+use oaktag::pipeline::{self, Imprint, Laying, Made, NamedDevice, ProvenFile, Walked};
+use oaktag::proof::Proof;
 use oaktag::report::{self, FileLine};
 use oaktag::text::Font;
 use std::path::Path;
@@ -18,15 +19,23 @@ use std::sync::Arc;
 /// `oaktag make`.
 pub fn make(args: &MakeArgs) -> Outcome {
     let small = devices(&args.quarter_scale)?;
+    let nesting = devices(&args.nest)?;
+    for named in &nesting {
+        pipeline::can_nest(&named.device)?;
+    }
     let devices = devices(&args.device)?;
     let font = font(args.font.as_deref())?;
     let cloths = args.cloth.iter().map(|path| cloth::read(&disk::read_text(path)?, &path.display().to_string()));
     let cloths = cloths.collect::<Result<Vec<_>>>()?;
-    let laying = Laying { cloths: &cloths, budget: budget(args.effort), font: font.as_ref(), quarter_scale: &small };
+    let date = args.date.as_deref().map(|date| record::date_or_today(Some(date))).transpose()?.unwrap_or_default();
+    let imprint = Imprint { author: args.author.as_deref().unwrap_or_default(), date: &date };
+    let laying =
+        Laying { cloths: &cloths, budget: budget(args.effort), font: font.as_ref(), quarter_scale: &small, imprint };
     let mut end = End::Done;
     let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
-    let mut folders: Vec<String> = Vec::new();
+    let mut folders: Vec<String> = if nesting.is_empty() { Vec::new() } else { vec![NESTED.into()] };
+    let mut people: Vec<Walked> = Vec::new();
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
         unit.get_or_insert(walked.set.unit);
@@ -38,6 +47,9 @@ pub fn make(args: &MakeArgs) -> Outcome {
                 .hint("make them one at a time, each with its own -o")
                 .into());
         }
+        if !nesting.is_empty() {
+            people.push(walked.clone());
+        }
         let made = pipeline::make_laid(walked, &devices, &laying)?;
         say::findings(&made.findings);
         if held(&made, args.from.anyway) {
@@ -46,7 +58,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
             continue;
         }
         if !made.failed.is_empty() {
-            say_failed(&made);
+            say_failed(&made.failed);
             end = end.max(End::Held);
             continue;
         }
@@ -58,6 +70,11 @@ pub fn make(args: &MakeArgs) -> Outcome {
         }
         folders.push(folder);
     }
+    if !nesting.is_empty() && end == End::Done {
+        lines.extend(nest(&people, &nesting, &laying, &args.out.join(NESTED), &mut end)?);
+    } else if !nesting.is_empty() {
+        say::line("nothing was nested: a nest takes everybody, and not everybody was made.");
+    }
     if args.json {
         say::data(&(serde_json::to_string_pretty(&lines).unwrap_or_default() + "\n"))?;
     } else if let Some(unit) = unit {
@@ -67,10 +84,37 @@ pub fn make(args: &MakeArgs) -> Outcome {
     if !lines.is_empty() {
         say_cautions(&devices);
     }
-    for folder in &folders {
+    for folder in folders.iter().filter(|folder| nesting.is_empty() || *folder != NESTED) {
         say::line(&format!("look before you cut: {}", args.out.join(folder).join(PROOF_SHEET).display()));
     }
     Ok(end)
+}
+
+/// Everybody's pieces laid over one another, written into a folder of their own.
+fn nest(
+    people: &[Walked],
+    devices: &[NamedDevice],
+    laying: &Laying,
+    folder: &Path,
+    end: &mut End,
+) -> Result<Vec<FileLine>> {
+    let nested = pipeline::nest(people, devices, laying)?;
+    say::findings(&nested.findings);
+    if !nested.failed.is_empty() {
+        say_failed(&nested.failed);
+        *end = End::Held;
+        return Ok(Vec::new());
+    }
+    let list = manifest::with(folder, &nested.files);
+    let mut files: Vec<(String, &[u8])> =
+        nested.files.iter().map(|file| (file.line().file.clone(), file.bytes())).collect();
+    files.push((manifest::NAME.into(), list.as_bytes()));
+    disk::write_all(folder, &files)?;
+    let line = |file: &ProvenFile| {
+        let name = folder.join(&file.line().file).display().to_string();
+        FileLine { file: name, ..file.line().clone() }
+    };
+    Ok(nested.files.iter().map(line).collect())
 }
 
 /// Before and after, where the person was fitted.
@@ -124,6 +168,9 @@ fn font(file: Option<&Path>) -> Result<Option<Arc<Font>>> {
 /// The name of the proof sheet in a person's folder.
 const PROOF_SHEET: &str = "proof-sheet.html";
 
+/// The folder of what is nested.
+const NESTED: &str = "nested";
+
 /// The name of the making sheet in a person's folder.
 const MAKING_SHEET: &str = "making-sheet.html";
 
@@ -145,11 +192,11 @@ fn held(made: &Made, anyway: bool) -> bool {
     !anyway && made.findings.iter().any(|finding| finding.severity >= Severity::Breach)
 }
 
-fn say_failed(made: &Made) {
-    for (file, proof) in &made.failed {
+fn say_failed(failed: &[(String, Proof)]) {
+    for (file, proof) in failed {
         say::findings(&[Finding::error(format!("this file failed its proof: {}", proof.reasons.join("; ")))
             .in_file(file)
-            .hint("nothing was written for this person, and nothing overrides a failed proof; please report it")]);
+            .hint("nothing of it was written, and nothing overrides a failed proof; please report it")]);
     }
 }
 

@@ -90,7 +90,8 @@ pub fn marker(
             outline,
         });
     }
-    let sheet = Sheet { medium: medium.name.clone(), width, height, placed, strokes, square: block.side };
+    let sheet =
+        Sheet { medium: medium.name.clone(), width, height, placed, strokes, square: block.side, sizes: Vec::new() };
     if scale <= 1.0 {
         // The cloth's own gap was proven with the lay.
         verify(&sheet, &Medium { gap: 0.0, ..medium.clone() })?;

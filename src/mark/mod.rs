@@ -4,16 +4,20 @@
 //! meets the sew line, have the role [`Role::Line`] with their edge's name, so that a device which cuts notches leaves
 //! them to the pen.
 
+mod bare;
 mod block;
 mod figures;
 mod grain;
 mod ground;
 mod label;
 mod lines;
+pub mod nest;
 mod notch;
 mod room;
 mod signs;
 mod slip;
+
+pub use bare::bare;
 
 use crate::allow::CutPiece;
 use crate::device::Notches;

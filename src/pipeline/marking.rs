@@ -27,12 +27,14 @@ pub(super) struct Manner {
     pub scale: f64,
     /// With slips for what a piece has no room for.
     pub slips: bool,
+    /// Lines alone, without writing: for other programs.
+    pub bare: bool,
 }
 
 impl Manner {
     /// Pieces as a person draws them: with allowance, notches drawn.
     pub fn plain() -> Self {
-        Self { net: false, notches: Notches::Drawn, stamp: String::new(), scale: 1.0, slips: false }
+        Self { net: false, notches: Notches::Drawn, stamp: String::new(), scale: 1.0, slips: false, bare: false }
     }
 
     /// As a device wants them.
@@ -45,6 +47,7 @@ impl Manner {
             scale: 1.0,
             // A slip is writing and an arrow: it takes up room in vain where they are not drawn.
             slips: [Role::Label, Role::Line].iter().all(|role| device.draws(*role)),
+            bare: device.language.is_for_exchange(),
         }
     }
 }
@@ -90,7 +93,7 @@ pub(super) fn marked(
             font: font.cloned(),
             slips: manner.slips,
         };
-        mark::mark(piece, &heading)
+        if manner.bare { mark::bare(piece, &heading) } else { mark::mark(piece, &heading) }
     })?;
     findings.extend(found);
     Ok((marked, findings))
@@ -152,12 +155,12 @@ impl All {
 
 impl Manner {
     fn is_whole(&self) -> bool {
-        !self.net && (self.scale - 1.0).abs() < 1e-9
+        !self.net && !self.bare && (self.scale - 1.0).abs() < 1e-9
     }
 
     /// At a quarter of the size, with allowances and drawn notches.
     pub fn quarter(device: &Device) -> Self {
-        Self { net: false, notches: Notches::Drawn, scale: 0.25, ..Self::of(device) }
+        Self { net: false, notches: Notches::Drawn, scale: 0.25, bare: false, ..Self::of(device) }
     }
 }
 

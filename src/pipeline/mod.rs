@@ -2,8 +2,10 @@
 
 mod files;
 mod marking;
+mod nest;
 mod square;
 
+pub use nest::{Nested, can_nest, nest};
 pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
 
 use crate::allow::{self, CutPiece};
@@ -29,6 +31,7 @@ use crate::text::Font;
 use crate::true_up;
 use crate::units::{Unit, format_length, trimmed};
 use crate::walk::{self, WalkedJoin};
+use files::Said;
 use marking::Manner;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -190,11 +193,22 @@ pub struct Laying<'a> {
     pub font: Option<&'a Arc<Font>>,
     /// Devices that draw the whole style at a quarter of its size too, to pin up.
     pub quarter_scale: &'a [NamedDevice],
+    /// What files for other programs say of their origin.
+    pub imprint: Imprint<'a>,
+}
+
+/// What files for other programs say of their origin; nothing where empty.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Imprint<'a> {
+    /// Who made them.
+    pub author: &'a str,
+    /// The day that the user set: no clock is looked at.
+    pub date: &'a str,
 }
 
 impl Default for Laying<'_> {
     fn default() -> Self {
-        Self { cloths: &[], budget: lay::QUICK, font: None, quarter_scale: &[] }
+        Self { cloths: &[], budget: lay::QUICK, font: None, quarter_scale: &[], imprint: Imprint::default() }
     }
 }
 
@@ -211,6 +225,10 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
 /// # Errors
 /// As [`make`] and [`lay_on_cloth`].
 pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Result<Made> {
+    if let Some(named) = laying.quarter_scale.iter().find(|named| named.device.language.is_for_exchange()) {
+        let message = format!("\"{}\" is for other programs, which take pieces at their full size", named.name);
+        return Err(Finding::error(message).hint("name a device that draws for --quarter-scale").into());
+    }
     let mut findings = walked.findings.clone();
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
@@ -221,7 +239,7 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
     let (written, found) =
-        gather(&all.wanted, |wanted| write_device(&wanted.set, &wanted.named, all.marked(wanted), &laying.budget))?;
+        gather(&all.wanted, |wanted| write_device(&wanted.set, &wanted.named, all.marked(wanted), laying))?;
     findings.extend(found);
     let mut ways = Vec::new();
     for WrittenSheet { sheet, file, proof, way } in written.into_iter().flatten() {
@@ -390,6 +408,10 @@ pub fn lay_file(
     named: &NamedDevice,
     scale: f64,
 ) -> Result<(Option<ProvenFile>, Proof, Vec<Finding>)> {
+    if named.device.language.is_for_exchange() {
+        let message = format!("\"{}\" takes pieces as they are drafted, and no lay", named.name);
+        return Err(Finding::error(message).hint("use it with `oaktag make`").into());
+    }
     let mut marked = Vec::new();
     let mut findings = Vec::new();
     for (set, cut) in &laid.cut {
@@ -398,7 +420,7 @@ pub fn lay_file(
         findings.extend(found);
     }
     let medium = first_medium(&named.device)?;
-    let stamp = calibrate::stamp_text(named.device.correction(&medium.name));
+    let stamp = stamp(&named.device, medium);
     let to = if scale > 1.0 { format!("{}, 1 : {}", cloth.name, trimmed(scale, 2)) } else { cloth.name.clone() };
     let sheet = lay::marker::marker(&laid.lay, cloth, &marked, medium, scale, &format!("{to}\n{stamp}"))?;
     let Some((mut whole, _)) = laid.cut.first().cloned() else {
@@ -406,7 +428,8 @@ pub fn lay_file(
     };
     let people: Vec<&str> = laid.cut.iter().map(|(set, _)| &*set.person).collect();
     whole.person = people.join(", ");
-    let (WrittenSheet { file, proof, .. }, found) = write_sheet(&whole, named, &sheet, 0, 1)?;
+    let said = Said { style: &whole.style, person: &whole.person, imprint: Imprint::default(), marked: &marked };
+    let (WrittenSheet { file, proof, .. }, found) = write_sheet(&whole, named, &sheet, [0, 1], &said)?;
     findings.extend(found);
     Ok((proof.passed.then_some(file), proof, findings))
 }
@@ -431,11 +454,19 @@ pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, V
 }
 
 fn lay_for(device: &Device, marked: &[MarkedPiece], budget: &Budget) -> Result<(Vec<Sheet>, Vec<Finding>)> {
-    let stamp = |medium: &Medium| calibrate::stamp_text(device.correction(&medium.name));
+    let stamp = |medium: &Medium| stamp(device, medium);
     // As far as the machine really reaches, which a correction changes.
     let media: Vec<Medium> =
         device.media.iter().map(|medium| medium.as_drawn(device.correction(&medium.name))).collect();
     lay::lay_on_stock(marked, &media, Copies::One, &stamp, budget, &mut |_| true)
+}
+
+/// What is lettered beside the check square.
+fn stamp(device: &Device, medium: &Medium) -> String {
+    if device.language.is_for_exchange() {
+        return "true size".into();
+    }
+    calibrate::stamp_text(device.correction(&medium.name))
 }
 
 fn first_medium(device: &Device) -> Result<&Medium> {
@@ -456,12 +487,13 @@ fn write_device(
     set: &PieceSet,
     named: &NamedDevice,
     marked: &[MarkedPiece],
-    budget: &Budget,
+    laying: &Laying,
 ) -> Result<(Vec<WrittenSheet>, Vec<Finding>)> {
-    let (sheets, mut findings) = lay_for(&named.device, marked, budget)?;
+    let (sheets, mut findings) = lay_for(&named.device, marked, &laying.budget)?;
+    let said = Said { style: &set.style, person: &set.person, imprint: laying.imprint, marked };
     let count = sheets.len();
     let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
-    let (written, found) = gather(&numbered, |(index, sheet)| write_sheet(set, named, sheet, *index, count))?;
+    let (written, found) = gather(&numbered, |(index, sheet)| write_sheet(set, named, sheet, [*index, count], &said))?;
     findings.extend(found);
     Ok((written, findings))
 }
@@ -470,13 +502,14 @@ fn write_sheet(
     set: &PieceSet,
     named: &NamedDevice,
     sheet: &Sheet,
-    index: usize,
-    count: usize,
+    [index, count]: [usize; 2],
+    said: &Said,
 ) -> Result<(WrittenSheet, Vec<Finding>)> {
     let device = &named.device;
     let correction = device.correction(&sheet.medium);
     let mut findings = Vec::new();
-    if correction.is_none() {
+    let machine = !device.language.is_for_exchange();
+    if machine && correction.is_none() {
         findings.push(
             Finding::warning(format!(
                 "\"{}\" was never measured on {}: its files are not corrected",
@@ -494,8 +527,8 @@ fn write_sheet(
     let number = if count == 1 { String::new() } else { format!("-{}", index + 1) };
     let file = format!("{}{number}.{}", named.name, device.language.extension());
     let way = report::head_way(&file, &job, device);
-    let corrected = calibrate::correct(job, correction);
-    let bytes = files::write(&corrected, sheet, device)?;
+    let corrected = if machine { calibrate::correct(job, correction) } else { calibrate::identity(job) };
+    let bytes = files::write(&corrected, sheet, device, said, &mut findings)?;
     let (proof, found) = prove(&bytes, &file, sheet, device)?;
     findings.extend(found);
     let line = FileLine {

@@ -13,7 +13,7 @@ pub mod pieces;
 mod rs274;
 mod svg;
 
-pub use dxf::{dxf, named_dxf};
+pub use dxf::{dxf, exchange_dxf, named_dxf};
 pub use hpgl::hpgl;
 pub use pdf::{Glue, pdf};
 pub use rs274::rs274;

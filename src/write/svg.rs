@@ -1,7 +1,7 @@
 //! SVG 1.1 at true size: `width` and `height` in millimetres and a `viewBox` of the same numbers, so that one user unit
 //! is one millimetre (SVG 1.1, chapter 7.7).
 
-use super::{DECIMALS, dashes, line_width};
+use super::{DECIMALS, layer, line_type, line_width, size_of};
 use crate::calibrate::CorrectedJob;
 use crate::order::JobStroke;
 use crate::role::Role;
@@ -48,18 +48,25 @@ fn page_of(job: &CorrectedJob, pixel: Option<f64>) -> Vec<u8> {
             .set("stroke", "#111111")
             .set("stroke-linecap", "round")
             .set("stroke-linejoin", "round");
+        let kind = |stroke: &JobStroke| (stroke.role, size_of(job, stroke));
         let mut strokes: Vec<&JobStroke> = pass.strokes.iter().collect();
-        if pixel.is_some() {
-            strokes.sort_by_key(|stroke| stroke.role);
+        // What is shown or compared, and not worked through, has one group for each role and size.
+        if pixel.is_some() || strokes.iter().any(|stroke| size_of(job, stroke) > 0) {
+            strokes.sort_by_key(|stroke| kind(stroke));
         }
-        for run in strokes.chunk_by(|a, b| a.role == b.role) {
-            let role = run[0].role;
-            used[role as usize] += 1;
-            let id = match used[role as usize] {
-                1 => role.name().to_owned(),
-                n => format!("{}-{n}", role.name()),
+        for run in strokes.chunk_by(|a, b| kind(a) == kind(b)) {
+            let (role, size) = kind(run[0]);
+            let id = if size > 0 {
+                layer(role, size)
+            } else {
+                used[role as usize] += 1;
+                match used[role as usize] {
+                    1 => role.name().to_owned(),
+                    n => format!("{}-{n}", role.name()),
+                }
             };
-            tool = tool.add(group(&id, role, run, flip));
+            let title = job.size(run[0]).map(|size| format!("{}, {}", role.name(), size.name));
+            tool = tool.add(group(&id, title, (role, size), run, flip));
         }
         document = document.add(tool);
     }
@@ -79,10 +86,15 @@ fn page<'a>(width: f64, height: f64, strokes: impl Iterator<Item = &'a JobStroke
     (up(right), up(top))
 }
 
-fn group(id: &str, role: Role, strokes: &[&JobStroke], flip: Affine) -> Group {
-    let mut group = Group::new().set("id", id).set("stroke-width", number(line_width(role)));
-    if !dashes(role).is_empty() {
-        group = group.set("stroke-dasharray", dashes(role).iter().map(|&d| number(d)).collect::<Vec<_>>());
+fn group(id: &str, title: Option<String>, (role, size): (Role, usize), strokes: &[&JobStroke], flip: Affine) -> Group {
+    let mut group = Group::new();
+    if let Some(title) = title {
+        group = group.add(Title::new(clean(&title)));
+    }
+    group = group.set("id", id).set("stroke-width", number(line_width(role)));
+    let dashes = line_type(role, size);
+    if !dashes.is_empty() {
+        group = group.set("stroke-dasharray", dashes.iter().map(|&d| number(d)).collect::<Vec<_>>());
     }
     for stroke in strokes {
         let mut path = Path::new().set("d", path_data(&stroke.path, flip));

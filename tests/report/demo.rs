@@ -229,6 +229,7 @@ pub fn mark(cut_piece: &CutPiece, person: &str) -> MarkedPiece {
 /// A sheet with pieces at the given places, and a check square.
 pub fn sheet(medium: &str, size: (f64, f64), placed: &[(&MarkedPiece, f64, f64)]) -> Sheet {
     let mut sheet = Sheet {
+        sizes: Vec::new(),
         medium: medium.into(),
         width: size.0,
         height: size.1,

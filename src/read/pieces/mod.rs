@@ -56,6 +56,8 @@ pub struct Account {
     pub outline: String,
     /// Whether its grain was drawn.
     pub grain: bool,
+    /// The size that is written in it; empty where none is.
+    pub size: String,
 }
 
 /// A path with its role.
@@ -106,9 +108,32 @@ pub fn understand(drawing: &NamedDrawing, names: &Names, join: f64, file: &str) 
                 .in_file(file),
         ));
     }
+    let person = by_size(&mut pieces);
     let (mut set, accounts) = names::named(pieces, names, &mut findings).map_err(|f| Box::new(f.in_file(file)))?;
-    set.style = if names.style.is_empty() { stem(file) } else { names.style.clone() };
+    let said = |key: &str| {
+        drawing.notes.iter().filter(|note| note.name.block == 0).find_map(|note| words::said(&note.text, key))
+    };
+    set.style = match &names.style {
+        own if own.is_empty() => said("style name").map_or_else(|| stem(file), str::to_owned),
+        own => own.clone(),
+    };
+    if set.person.is_empty() {
+        set.person = person;
+    }
     Ok(Understood { set, accounts, left_out, findings })
+}
+
+/// The size that all pieces have. Where they have several, each size is added to its pieces' names.
+fn by_size(pieces: &mut [(Piece, Account, PathName)]) -> String {
+    let sizes: BTreeSet<String> = pieces.iter().map(|(_, account, _)| account.size.clone()).collect();
+    if sizes.len() > 1 {
+        for (_, account, name) in pieces.iter_mut().filter(|(_, account, _)| !account.size.is_empty()) {
+            let own = if words::is_plain(&name.own) { "Piece" } else { &name.own };
+            name.own = format!("{own}, {}", account.size);
+        }
+        return String::new();
+    }
+    sizes.into_iter().next().unwrap_or_default()
 }
 
 /// A file's name without folders and endings.
@@ -201,12 +226,16 @@ impl Group<'_> {
                 lines: Vec::new(),
                 fastenings: Vec::new(),
             };
-            let here = notes.iter().filter(|note| outer.holds_point(note.at)).copied().collect::<Vec<_>>();
+            // What is written anywhere in a block is about its piece.
+            let alone = outer.name.block > 0 && parents.iter().filter(|parent| parent.is_none()).count() == 1;
+            let here = |note: &&&super::Note| alone && !note.text.is_empty() || outer.holds_point(note.at);
+            let here = notes.iter().filter(here).copied().collect::<Vec<_>>();
+            let size = here.iter().find_map(|note| words::said(&note.text, "size")).unwrap_or_default().to_owned();
             let grain = marks::add(&mut piece, &mut name, &inner, &here, self.left_out);
             for (edge, finish) in Finish::usual(&piece.edges).into_iter().enumerate() {
                 piece.edges[edge].corner = finish;
             }
-            found.push((piece, Account { outline, grain }, name));
+            found.push((piece, Account { outline, grain, size }, name));
         }
         let deeper = (0..outlines.len()).filter(|&i| parents[i].is_some_and(|p| parents[p].is_some())).count();
         for _ in 0..deeper {
