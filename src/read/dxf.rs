@@ -7,7 +7,7 @@ mod guard;
 mod outline;
 mod tags;
 
-use super::{DEEPEST, Drawing, Gathered, NamedDrawing, PathName, check_size};
+use super::{DEEPEST, Drawing, Gathered, NamedDrawing, beginning, check_size};
 use crate::diag::{Finding, Result};
 use dxf::entities::{Entity, EntityType, Insert};
 use kurbo::{Affine, Point, Vec2};
@@ -15,6 +15,8 @@ use std::collections::{BTreeSet, HashMap};
 
 /// More entities than this are not visited, block references counted each time.
 const MOST_ENTITIES: usize = 1_000_000;
+/// Of a text no more is kept, bytes.
+const LONGEST_TEXT: usize = 1000;
 
 /// What a DXF file's model space draws, in millimetres, y up, origin as it is in the file.
 ///
@@ -69,8 +71,8 @@ fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Fin
         let entities = block.entities.iter().collect();
         reader.blocks.insert(block.name.to_ascii_uppercase(), Block { base, entities });
     }
-    for kind in &tags.left_out {
-        reader.gathered.leave_out(kind);
+    for (kind, times) in &tags.left_out {
+        reader.gathered.leave_out_times(kind, *times);
     }
     let scale = Affine::scale(tags.millimetres);
     for entity in loaded.entities() {
@@ -79,7 +81,7 @@ fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Fin
     findings.extend(reader.gathered.warnings());
     let Gathered { paths, names, notes, .. } = reader.gathered;
     let drawing = Drawing { width: None, height: None, paths };
-    Ok((NamedDrawing { drawing, names, notes, to_scale: tags.to_scale }, findings))
+    Ok((NamedDrawing { drawing, names, notes, to_scale: tags.to_scale, guessed: tags.guessed }, findings))
 }
 
 struct Reader<'a> {
@@ -122,7 +124,7 @@ impl<'a> Reader<'a> {
         if self.gathered.naming {
             let around = std::iter::once(layer).chain(self.inside.iter().rev().copied());
             let block = if self.inside.is_empty() { 0 } else { self.placed };
-            self.gathered.name = PathName { own: String::new(), around: around.map(str::to_owned).collect(), block };
+            self.gathered.call("", around, block)?;
             let note = match &entity.specific {
                 EntityType::Text(text) => Some((&text.location, text.value.as_str())),
                 EntityType::MText(text) => Some((&text.insertion_point, text.text.as_str())),
@@ -130,8 +132,7 @@ impl<'a> Reader<'a> {
                 _ => None,
             };
             if let Some((at, text)) = note {
-                self.gathered.note(to_page * Point::new(at.x, at.y), text);
-                return Ok(());
+                return self.gathered.note(to_page * Point::new(at.x, at.y), beginning(text, LONGEST_TEXT));
             }
         }
         match outline::outline(&entity.specific, outline::stretch(to_page)) {
