@@ -197,11 +197,11 @@ fn names_of_the_user() {
 }
 
 /// Layers after ASTM D6673: boundary 1, sew line 14, notch points 4, grain 7, drill holes 13; two blocks placed over each
-/// other are two pieces. Inches by the header.
+/// other are two pieces, called as the blocks are whatever their words mean on a layer. Inches by the header.
 #[test]
 fn dxf_by_layer_and_block() {
     let mut tags = String::from("0 SECTION 2 HEADER 9 $INSUNITS 70 1 0 ENDSEC 0 SECTION 2 BLOCKS ");
-    for (name, width) in [("Front", 10.0), ("Back", 8.0)] {
+    for (name, width) in [("Front~on~fold", 10.0), ("Circle~back", 8.0)] {
         let boundary = format!(
             "0 POLYLINE 8 1 66 1 70 1 0 VERTEX 8 1 10 0 20 0 0 VERTEX 8 1 10 {width} 20 0 0 VERTEX 8 1 10 {width} 20 6 \
              0 VERTEX 8 1 10 0 20 6 0 SEQEND 8 1 "
@@ -215,12 +215,15 @@ fn dxf_by_layer_and_block() {
         let block = format!("0 BLOCK 8 0 2 {name} 70 0 10 0 20 0 30 0 {boundary}{sew}{marks}0 ENDBLK 8 0 ");
         tags.push_str(&block);
     }
-    tags += "0 ENDSEC 0 SECTION 2 ENTITIES 0 INSERT 8 0 2 Front 10 0 20 0 0 INSERT 8 0 2 Back 10 0 20 0 0 ENDSEC 0 EOF";
+    tags += "0 ENDSEC 0 SECTION 2 ENTITIES 0 INSERT 8 0 2 Front~on~fold 10 0 20 0 0 INSERT 8 0 2 Circle~back 10 0 20 0 0 ENDSEC 0 EOF";
     let file: Vec<String> = tags.split_whitespace().map(|word| word.replace('~', " ")).collect();
     let (drawing, _) = read::named_dxf((file.join("\n") + "\n").as_bytes(), "t.dxf").unwrap_or_else(|e| panic!("{e}"));
     assert!(drawing.to_scale);
     let understood = pieces::understand(&drawing, &Names::default(), 0.1, "t.dxf").unwrap_or_else(|e| panic!("{e}"));
-    assert_eq!(understood.set.pieces.iter().map(|p| p.name.as_str()).collect::<Vec<_>>(), ["Front", "Back"]);
+    assert_eq!(
+        understood.set.pieces.iter().map(|p| p.name.as_str()).collect::<Vec<_>>(),
+        ["Front on fold", "Circle back"]
+    );
     let front = &understood.set.pieces[0];
     assert_size(front, 9.0 * 25.4, 5.0 * 25.4);
     assert!(front.edges.iter().all(|edge| (edge.allowance - 12.7).abs() < 1e-9), "{:?}", front.edges);

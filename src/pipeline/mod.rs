@@ -32,7 +32,7 @@ use crate::walk::{self, WalkedJoin};
 use marking::Manner;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Pieces on the net line, walked.
 #[derive(Clone, Debug)]
@@ -65,7 +65,9 @@ pub struct Made {
     pub walked: Walked,
     /// The pieces with their cut lines.
     pub cut: Vec<CutPiece>,
-    /// The files for the devices, each proven.
+    /// Every file that was written, proven or not, in order.
+    pub lines: Vec<FileLine>,
+    /// The files for the devices, each proven; empty where they were handed on.
     pub files: Vec<ProvenFile>,
     /// Files that failed their proof, and are held back: name and reasons.
     pub failed: Vec<(String, Proof)>,
@@ -77,7 +79,7 @@ pub struct Made {
     pub findings: Vec<Finding>,
 }
 
-/// A device's file that passed its proof. Only [`make`] makes one.
+/// A device's file that passed its proof. Only this module makes one.
 #[derive(Clone, Debug)]
 pub struct ProvenFile {
     bytes: Vec<u8>,
@@ -211,25 +213,47 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
 /// # Errors
 /// As [`make`] and [`lay_on_cloth`].
 pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Result<Made> {
+    let kept = Mutex::new(Vec::new());
+    let keep = |file: ProvenFile| {
+        kept.lock().unwrap_or_else(PoisonError::into_inner).push(file);
+        Ok(())
+    };
+    let mut made = make_into(walked, devices, laying, &keep)?;
+    let mut files = kept.into_inner().unwrap_or_else(PoisonError::into_inner);
+    let place = |file: &ProvenFile| made.lines.iter().position(|line| line.file == file.line.file);
+    files.sort_by_key(place);
+    made.files = files;
+    Ok(made)
+}
+
+/// The same, each file handed to `keep` as soon as it is proven and not kept here: so that no more files are in memory at
+/// once than there are threads. They come in any order; `lines` has theirs.
+///
+/// # Errors
+/// As [`make_laid`], and those of `keep`.
+pub fn make_into(
+    walked: Walked,
+    devices: &[NamedDevice],
+    laying: &Laying,
+    keep: &(dyn Fn(ProvenFile) -> Result<()> + Sync),
+) -> Result<Made> {
     let mut findings = walked.findings.clone();
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
     findings.extend(true_up::true_up(&walked.set, &cut));
     let all = marking::for_devices(&walked.set, &cut, devices, laying, &mut findings)?;
-    let mut files = Vec::new();
     let mut failed = Vec::new();
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
-    let (written, found) =
-        gather(&all.wanted, |wanted| write_device(&wanted.set, &wanted.named, all.marked(wanted), &laying.budget))?;
+    let (written, found) = gather(&all.wanted, |wanted| {
+        write_device(&wanted.set, &wanted.named, all.marked(wanted), &laying.budget, keep)
+    })?;
     findings.extend(found);
-    for (sheet, file, proof) in written.into_iter().flatten() {
-        lines.push(file.line.clone());
-        if proof.passed {
-            files.push(file);
-        } else {
-            failed.push((file.line.file, proof));
+    for (sheet, line, proof) in written.into_iter().flatten() {
+        if !proof.passed {
+            failed.push((line.file.clone(), proof));
         }
+        lines.push(line);
         sheets_of_files.push(vec![sheet]);
     }
     let mut cloths = Vec::new();
@@ -252,7 +276,7 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
         fitting: &walked.fitting,
     });
     let making_sheet = report::making_sheet(&walked.set, &walked.joins);
-    Ok(Made { walked, cut, files, failed, proof_sheet, making_sheet, findings })
+    Ok(Made { walked, cut, lines, files: Vec::new(), failed, proof_sheet, making_sheet, findings })
 }
 
 /// The proof sheet of pieces that no file was made of yet.
@@ -439,24 +463,28 @@ fn first_medium(device: &Device) -> Result<&Medium> {
     })
 }
 
-/// Every sheet of a device with its file and proof, in order.
-type Written = Vec<(Sheet, ProvenFile, Proof)>;
+/// Every sheet of a device with its file's line and proof, in order.
+type Written = Vec<(Sheet, FileLine, Proof)>;
 
 fn write_device(
     set: &PieceSet,
     named: &NamedDevice,
     marked: &[MarkedPiece],
     budget: &Budget,
+    keep: &(dyn Fn(ProvenFile) -> Result<()> + Sync),
 ) -> Result<(Written, Vec<Finding>)> {
     let (sheets, mut findings) = lay_for(&named.device, marked, budget)?;
-    let count = sheets.len();
-    let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
+    let numbered: Vec<(usize, &Sheet)> = sheets.iter().enumerate().collect();
     let (written, found) = gather(&numbered, |(index, sheet)| {
-        let (file, proof, findings) = write_sheet(set, named, sheet, *index, count)?;
-        Ok(((sheet.clone(), file, proof), findings))
+        let (file, proof, findings) = write_sheet(set, named, sheet, *index, sheets.len())?;
+        let line = file.line.clone();
+        if proof.passed {
+            keep(file)?;
+        }
+        Ok(((line, proof), findings))
     })?;
     findings.extend(found);
-    Ok((written, findings))
+    Ok((sheets.into_iter().zip(written).map(|(sheet, (line, proof))| (sheet, line, proof)).collect(), findings))
 }
 
 fn write_sheet(
