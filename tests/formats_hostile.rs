@@ -9,7 +9,7 @@ use kurbo::{BezPath, Point, Shape};
 use oaktag::diag::Result;
 use oaktag::piece::json;
 use oaktag::proof::prove;
-use oaktag::read::{BarePath, Drawing, dxf, named_dxf, named_svg, pieces, svg};
+use oaktag::read::{BarePath, Drawing, dxf, svg};
 use oaktag::role::Role;
 
 fn read(format: Format, bytes: &[u8]) -> Result<Drawing> {
@@ -334,7 +334,7 @@ const DRAWINGS: [(&str, Comes); 44] = [
     ("entity-of-itself.svg", Refused("not well-formed")),
     ("entity-of-a-file.svg", Refused("not well-formed")),
     ("use-of-itself.svg", Refused("repeats itself without end")),
-    ("use-doubling.svg", Refused("repeats itself without end")),
+    ("use-doubling.svg", Refused("more than 200000 paths")),
     ("deep.svg", Refused("nests deeper than 128")),
     ("metres-for-centimetres.svg", Pieces("a piece is 40 by 70 m large: is the drawing's unit right?")),
     ("inches-for-millimetres.svg", Refused("smaller than 2 by 2 cm")),
@@ -349,16 +349,16 @@ const DRAWINGS: [(&str, Comes); 44] = [
     ("a-page-of-the-web.svg", Refused("<html>, not <svg>")),
     ("huge-arc.svg", Refused("path data")),
     ("nothing-in-view.svg", Refused("more than 100 m")),
-    ("truncated.dxf", Refused("the file ends early")),
+    ("truncated.dxf", Refused("a value behind the last group code")),
     ("not-a-number.dxf", Refused("expected a number")),
     ("endless-number.dxf", Refused("expected a number")),
     ("far-away.dxf", Refused("more than 100 m")),
     ("block-of-itself.dxf", Refused("blocks nest deeper")),
     ("blocks-of-each-other.dxf", Refused("blocks nest deeper")),
-    ("a-billion-repeats.dxf", Refused("more than")),
+    ("a-billion-repeats.dxf", Refused("more than 200000 paths")),
     ("a-billion-repeats-of-nothing.dxf", Refused("repeat themselves without end")),
-    ("repeats-of-repeats.dxf", Refused("more than")),
-    ("blocks-doubling.dxf", Refused("more than")),
+    ("repeats-of-repeats.dxf", Refused("more than 200000 paths")),
+    ("blocks-doubling.dxf", Refused("repeat themselves without end")),
     ("no-units.dxf", Refused("does not say its unit")),
     ("inches-by-measurement.dxf", Pieces("10 in (25.4 cm) by 14 in")),
     ("millimetres-called-inches.dxf", Pieces("10.2 by 17.8 m large")),
@@ -366,7 +366,7 @@ const DRAWINGS: [(&str, Comes); 44] = [
     ("layer-called-page.dxf", Pieces("4 3/4 in (12 cm) by 5 1/2 in (14 cm)")),
     ("binary.dxf", Refused("binary DXF")),
     ("nothing.dxf", Refused("does not say its unit")),
-    ("block-without-end.dxf", Refused("")),
+    ("block-without-end.dxf", Pieces("1. A: 4 3/4 in")),
     ("knots-that-do-not-fit.dxf", Refused("no closed outline")),
     ("huge-circle.dxf", Refused("no closed outline")),
     ("without-entities.dxf", Refused("no closed outline")),
@@ -523,93 +523,4 @@ fn bombs_in_every_language_are_refused() {
     let heap = String::from_utf8_lossy(&objects("3 0 R", &heap))
         .replace("<</Pages", "<</PageLabels<</Nums[0<</P(A1)>>]>>/Pages");
     assert!(read(Format::Tiles, heap.as_bytes()).is_err());
-}
-
-fn understood(bytes: &[u8], as_dxf: bool) -> Result<pieces::Understood> {
-    let (drawing, findings) = if as_dxf { named_dxf(bytes, "t")? } else { named_svg(bytes, "t")? };
-    assert!(findings.len() < 60, "{} findings", findings.len());
-    pieces::understand(&drawing, &pieces::Names::default(), pieces::JOIN, "t")
-}
-
-/// Drawings that are small files and would take hours, or all memory, to make out as pieces.
-#[test]
-fn bombs_are_not_made_out_as_pieces() {
-    let head = "<svg xmlns='http://www.w3.org/2000/svg' width='9000mm' height='9000mm' viewBox='0 0 9000 9000'>";
-    let svg_of = |inside: &str| format!("{head}{inside}</svg>").into_bytes();
-    let square = "<rect id='Front' width='8000' height='8000'/>";
-    let path = |d: &str| format!("<path d='{d}'/>");
-    let zigzag = joined(0..9_000, |i| format!("L{} {}", f64::from(i as u32) * 0.8 + 1.0, 10 + 90 * (i % 2)));
-    let smooth = joined(0..9_900, |i| {
-        let (sin, cos) = (i as f64 / 9_900.0 * std::f64::consts::TAU).sin_cos();
-        format!("L{:.3} {:.3}", 4000.0 + 3900.0 * cos, 4000.0 + 3900.0 * sin)
-    });
-    let smooth = path(&format!("M7900 4000{smooth}z"));
-    let ticks = |count: usize| joined(0..count, |i| path(&format!("M{} {}h4v1", 3000 + i % 997, 3000 + i / 997)));
-    let svgs = [
-        ("hatching", svg_of(&format!("{square}{}", ticks(6_000)))),
-        ("a zigzag", svg_of(&path(&format!("M0 0{zigzag}L8000 0z")))),
-        ("lines in a curve of chords", svg_of(&format!("{smooth}{}", ticks(60_000)))),
-        (
-            "a star",
-            svg_of(&joined(0..50_000, |i| {
-                path(&format!("M{} 10L{} {}", f64::from(i as u32) * 1e-7, i % 900, 20 + i / 900))
-            })),
-        ),
-        (
-            "notches",
-            svg_of(&format!(
-                "{smooth}<g id='notch'>{}</g>",
-                joined(0..4_900, |i| path(&format!("M{} 200h4", 3000 + i % 1000)))
-            )),
-        ),
-        (
-            "long names",
-            svg_of(&format!("<g class='{}'>{}</g>", "cut ".repeat(1_000_000), path("M0 0h9").repeat(20_000))),
-        ),
-        (
-            "many names",
-            svg_of(&format!(
-                "{}{}{}",
-                "<g id='cut line of a piece' class='sew line of a piece'>".repeat(120),
-                path("M0 0h9").repeat(20_000),
-                "</g>".repeat(120)
-            )),
-        ),
-        (
-            "writing again and again",
-            svg_of(&format!(
-                "<defs><text id='a'>{}</text></defs>{}",
-                "<tspan>a</tspan>".repeat(3_000),
-                "<use href='#a'/>".repeat(20_000)
-            )),
-        ),
-    ];
-    for (what, bomb) in &svgs {
-        assert!(understood(bomb, false).is_err(), "{what}");
-    }
-    // 4,000 lines of one name in a piece are numbered, one by one, in bounded time.
-    let lines = svg_of(&format!("{square}{}", joined(0..4_000, |i| path(&format!("M{} 30h4v1", 10 + i)))));
-    let read = understood(&lines, false).expect("reads");
-    assert_eq!((read.set.pieces.len(), read.set.pieces[0].lines.len()), (1, 4_000));
-
-    let dxf_of = |blocks: &str, entities: &str| {
-        let head = "0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n";
-        format!(
-            "{head}0\nSECTION\n2\nBLOCKS\n{blocks}0\nENDSEC\n0\nSECTION\n2\nENTITIES\n{entities}0\nENDSEC\n0\nEOF\n"
-        )
-        .into_bytes()
-    };
-    let block = |inside: &str| format!("0\nBLOCK\n8\n0\n2\nA\n10\n0\n20\n0\n{inside}0\nENDBLK\n8\n0\n");
-    let line = "0\nLINE\n8\n0\n10\n0\n20\n0\n11\n5\n21\n5\n";
-    let piece = "0\nLWPOLYLINE\n8\n0\n70\n1\n10\n0\n20\n0\n10\n90\n20\n0\n10\n90\n20\n90\n";
-    let inserts = |count: usize| "0\nINSERT\n8\n0\n2\nA\n10\n0\n20\n0\n".repeat(count);
-    let kinds = joined(0..50_000, |i| format!("0\nKIND{i}\n8\n0\n"));
-    let dxfs = [
-        ("a line in many places", dxf_of(&block(line), &inserts(100_000))),
-        ("a piece in many places", dxf_of(&block(piece), &inserts(20_000))),
-        ("kinds without end", dxf_of("", &kinds)),
-    ];
-    for (what, bomb) in &dxfs {
-        assert!(understood(bomb, true).is_err(), "{what}");
-    }
 }

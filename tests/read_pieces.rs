@@ -5,6 +5,7 @@ mod common;
 
 use common::{drafted, text};
 use kurbo::{Affine, BezPath, ParamCurve, ParamCurveNearest, Point, Shape};
+use oaktag::diag::Result;
 use oaktag::geom::path::length;
 use oaktag::piece::{Finish, Piece, json};
 use oaktag::pipeline::{self, NamedDevice};
@@ -319,5 +320,99 @@ fn odd_drawings_do_no_harm() {
     for join in [-1.0, f64::NAN, 11.0] {
         let (drawing, _) = read::named_svg(twins.as_bytes(), "t.svg").expect("reads");
         assert!(pieces::understand(&drawing, &Names::default(), join, "t.svg").is_err());
+    }
+}
+
+fn joined(numbers: std::ops::Range<usize>, text: impl Fn(usize) -> String) -> String {
+    numbers.map(text).collect::<Vec<_>>().concat()
+}
+
+fn understood(bytes: &[u8], as_dxf: bool) -> Result<Understood> {
+    let (drawing, findings) = if as_dxf { read::named_dxf(bytes, "t")? } else { read::named_svg(bytes, "t")? };
+    assert!(findings.len() < 60, "{} findings", findings.len());
+    pieces::understand(&drawing, &Names::default(), pieces::JOIN, "t")
+}
+
+/// Drawings that are small files and would take hours, or all memory, to make out as pieces.
+#[test]
+fn bombs_are_not_made_out_as_pieces() {
+    let head = "<svg xmlns='http://www.w3.org/2000/svg' width='9000mm' height='9000mm' viewBox='0 0 9000 9000'>";
+    let svg_of = |inside: &str| format!("{head}{inside}</svg>").into_bytes();
+    let square = "<rect id='Front' width='8000' height='8000'/>";
+    let path = |d: &str| format!("<path d='{d}'/>");
+    let zigzag = joined(0..9_000, |i| format!("L{} {}", f64::from(i as u32) * 0.8 + 1.0, 10 + 90 * (i % 2)));
+    let smooth = joined(0..9_900, |i| {
+        let (sin, cos) = (i as f64 / 9_900.0 * std::f64::consts::TAU).sin_cos();
+        format!("L{:.3} {:.3}", 4000.0 + 3900.0 * cos, 4000.0 + 3900.0 * sin)
+    });
+    let smooth = path(&format!("M7900 4000{smooth}z"));
+    let ticks = |count: usize| joined(0..count, |i| path(&format!("M{} {}h.4v.4", 3000 + i % 997, 3000 + i / 997)));
+    let svgs = [
+        ("hatching", svg_of(&format!("{square}{}", ticks(6_000)))),
+        ("a zigzag", svg_of(&path(&format!("M0 0{zigzag}L8000 0z")))),
+        ("lines in a curve of chords", svg_of(&format!("{smooth}{}", ticks(60_000)))),
+        (
+            "a star",
+            svg_of(&joined(0..50_000, |i| {
+                path(&format!("M{} 10L{} {}", f64::from(i as u32) * 1e-7, i % 900, 20 + i / 900))
+            })),
+        ),
+        (
+            "notches",
+            svg_of(&format!(
+                "{smooth}<g id='notch'>{}</g>",
+                joined(0..4_900, |i| path(&format!("M{} 200h4", 3000 + i % 1000)))
+            )),
+        ),
+        (
+            "long names",
+            svg_of(&format!("<g class='{}'>{}</g>", "cut ".repeat(1_000_000), path("M0 0h9").repeat(20_000))),
+        ),
+        (
+            "many names",
+            svg_of(&format!(
+                "{}{}{}",
+                "<g id='cut line of a piece' class='sew line of a piece'>".repeat(120),
+                path("M0 0h9").repeat(20_000),
+                "</g>".repeat(120)
+            )),
+        ),
+        (
+            "writing again and again",
+            svg_of(&format!(
+                "<defs><text id='a'>{}</text></defs>{}",
+                "<tspan>a</tspan>".repeat(3_000),
+                "<use href='#a'/>".repeat(20_000)
+            )),
+        ),
+    ];
+    for (what, bomb) in &svgs {
+        let read = understood(bomb, false).map(|read| pieces::account(&read));
+        assert!(read.is_err(), "{what}: {read:?}");
+    }
+    // 4,000 lines of one name in a piece are numbered, one by one, in bounded time.
+    let lines = svg_of(&format!("{square}{}", joined(0..4_000, |i| path(&format!("M{} 30h4v1", 10 + i)))));
+    let read = understood(&lines, false).expect("reads");
+    assert_eq!((read.set.pieces.len(), read.set.pieces[0].lines.len()), (1, 4_000));
+
+    let dxf_of = |blocks: &str, entities: &str| {
+        let head = "0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n";
+        format!(
+            "{head}0\nSECTION\n2\nBLOCKS\n{blocks}0\nENDSEC\n0\nSECTION\n2\nENTITIES\n{entities}0\nENDSEC\n0\nEOF\n"
+        )
+        .into_bytes()
+    };
+    let block = |inside: &str| format!("0\nBLOCK\n8\n0\n2\nA\n10\n0\n20\n0\n{inside}0\nENDBLK\n8\n0\n");
+    let line = "0\nLINE\n8\n0\n10\n0\n20\n0\n11\n5\n21\n5\n";
+    let piece = "0\nLWPOLYLINE\n8\n0\n70\n1\n10\n0\n20\n0\n10\n90\n20\n0\n10\n90\n20\n90\n";
+    let inserts = |count: usize| "0\nINSERT\n8\n0\n2\nA\n10\n0\n20\n0\n".repeat(count);
+    let kinds = joined(0..50_000, |i| format!("0\nKIND{i}\n8\n0\n"));
+    let dxfs = [
+        ("a line in many places", dxf_of(&block(line), &inserts(100_000))),
+        ("a piece in many places", dxf_of(&block(piece), &inserts(20_000))),
+        ("kinds without end", dxf_of("", &kinds)),
+    ];
+    for (what, bomb) in &dxfs {
+        assert!(understood(bomb, true).is_err(), "{what}");
     }
 }

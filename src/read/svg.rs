@@ -16,7 +16,7 @@ const PIXEL: f64 = crate::units::INCH / 96.0;
 /// More elements than this are not visited, `use` counted each time.
 const MOST_ELEMENTS: usize = 1_000_000;
 /// Nor are attributes and writing that are longer all together, `use` counted each time, bytes.
-const MOST_LETTERS: usize = 4 * MOST_BYTES;
+const MOST_LETTERS: usize = 2 * MOST_BYTES;
 /// Of a text no more is kept, bytes.
 const LONGEST_TEXT: usize = 1000;
 

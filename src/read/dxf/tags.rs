@@ -291,7 +291,7 @@ impl Header {
                     None => (1.0, "millimetres"),
                 };
                 let finding = Finding::warning(format!("the file does not say its unit; it was read in {unit}"))
-                    .hint("measure the check square, or save the file with $INSUNITS 4")
+                    .hint("save it with its unit ($INSUNITS; 4 is mm), or say --unit where `oaktag read` reads it")
                     .in_file(file);
                 return (known, vec![finding]);
             }

@@ -6,9 +6,9 @@ use kurbo::BezPath;
 /// What finding a segment's nearest place takes, against asking on which side of it a point lies.
 const NEAREST: usize = 20;
 
-/// Segments that may be looked at: some seconds. A wardrobe of 50 pieces, each of 1,000 chords with 300 lines in it, takes a
-/// twentieth.
-const ENOUGH: usize = 300_000_000;
+/// Segments that may be looked at: a few seconds. A wardrobe of 50 pieces, each of 1,000 chords with 300 lines in it, takes
+/// 15 million.
+const ENOUGH: usize = 100_000_000;
 
 /// What is left of it.
 pub struct Patience(usize);
