@@ -7,10 +7,12 @@ use common::{drafted, text};
 use kurbo::{Affine, BezPath, ParamCurve, ParamCurveNearest, Point, Shape};
 use oaktag::diag::Result;
 use oaktag::geom::path::length;
-use oaktag::piece::{Finish, Piece, json};
+use oaktag::order::{Job, JobStroke, Pass};
+use oaktag::piece::{Finish, Piece, PieceSet, json};
 use oaktag::pipeline::{self, NamedDevice};
 use oaktag::read::pieces::{self, Names, Understood};
-use oaktag::{device, read};
+use oaktag::write::{self, Curves};
+use oaktag::{calibrate, device, read};
 
 fn svg(file: &str) -> Understood {
     named(file, &Names::default())
@@ -233,12 +235,13 @@ fn dxf_by_layer_and_block() {
     assert!((front.grain[0].distance(front.grain[1]) - 4.0 * 25.4).abs() < 1e-9 && understood.accounts[0].grain);
 }
 
+fn one_way(a: &BezPath, b: &BezPath) -> f64 {
+    let points = a.segments().flat_map(|s| (0..6).map(move |i| s.eval(f64::from(i) / 6.0)));
+    let off = |p: Point| b.segments().map(|s| s.nearest(p, 1e-9).distance_sq).fold(f64::INFINITY, f64::min).sqrt();
+    points.map(off).fold(0.0, f64::max)
+}
+
 fn hausdorff(a: &BezPath, b: &BezPath) -> f64 {
-    let one_way = |a: &BezPath, b: &BezPath| {
-        let points = a.segments().flat_map(|s| (0..6).map(move |i| s.eval(f64::from(i) / 6.0)));
-        let off = |p: Point| b.segments().map(|s| s.nearest(p, 1e-9).distance_sq).fold(f64::INFINITY, f64::min).sqrt();
-        points.map(off).fold(0.0, f64::max)
-    };
     one_way(a, b).max(one_way(b, a))
 }
 
@@ -297,6 +300,92 @@ fn written_pieces_come_back() {
         assert!(apart(&set.pieces[0], &(wider * set.pieces[0].outline())) > 0.0155);
     }
     assert!(length(&set.pieces[0].outline()) > 100.0);
+}
+
+/// Marked pieces in rows on one sheet, each with where it lies.
+fn in_rows(set: &PieceSet) -> (Vec<Affine>, Job) {
+    let (marked, _) = pipeline::marked(set).unwrap_or_else(|e| panic!("{e}"));
+    let (mut at, mut strokes) = (Vec::new(), Vec::new());
+    for (index, piece) in marked.iter().enumerate() {
+        let corner = Point::new((index % 5) as f64 * 4000.0 + 20.0, (index / 5) as f64 * 4000.0 + 20.0);
+        let place = Affine::translate(corner - piece.outline.bounding_box().origin());
+        at.push(place);
+        strokes.extend(piece.strokes.iter().map(|stroke| JobStroke {
+            role: stroke.role,
+            piece: piece.name.clone(),
+            placed: Some(index),
+            edge: stroke.edge.clone(),
+            path: place * &stroke.path,
+        }));
+    }
+    let job = Job {
+        device: "t".into(),
+        medium: "t".into(),
+        title: "t".into(),
+        width: 20_000.0,
+        height: 20_000.0,
+        square: 0.0,
+        passes: vec![Pass { tool: "t".into(), strokes }],
+    };
+    (at, job)
+}
+
+const STYLES: [&str; 8] = [
+    "bellringer-skirt",
+    "choir-bodice",
+    "evening-chorus",
+    "fairground-circle",
+    "lantern-night",
+    "master-blocks",
+    "mill-wheel-tiers",
+    "weir-petticoat",
+];
+
+/// The pieces of every sample style, written and read again: within the flattening tolerance, half the diagonal of the
+/// millionths that are written, and 0.005 mm.
+#[test]
+fn pieces_of_every_style_come_back() {
+    let mut matched = 0;
+    for style in STYLES {
+        let set = drafted(style, "maren-holt");
+        let (cut, _) = pipeline::cut(&set).unwrap_or_else(|e| panic!("{e}"));
+        for (format, flattened) in [("svg", 0.0), ("splines", 0.0), ("chords", 0.01)] {
+            let within = flattened + 0.71e-6 + 0.005;
+            let (at, job) = in_rows(&set);
+            let job = calibrate::identity(job);
+            let read = match format {
+                "svg" => read::named_svg(&write::svg(&job), "t"),
+                "splines" => read::named_dxf(&write::dxf(&job, Curves::Spline), "t"),
+                _ => read::named_dxf(&write::dxf(&job, Curves::Polyline(flattened)), "t"),
+            };
+            let (drawing, _) = read.unwrap_or_else(|e| panic!("{style}: {e}"));
+            let understood =
+                pieces::understand(&drawing, &Names::default(), 0.02, "t").unwrap_or_else(|e| panic!("{style}: {e}"));
+            assert_eq!(understood.set.pieces.len(), set.pieces.len(), "{style}, {format}");
+            for ((piece, cut), place) in set.pieces.iter().zip(&cut).zip(&at) {
+                let middle = (*place * piece.outline()).bounding_box().center();
+                let near = |found: &Piece| found.outline().bounding_box().center().distance(middle) < 30.0;
+                let index = understood.set.pieces.iter().position(near);
+                let index = index.unwrap_or_else(|| panic!("{style}, {format}: {} is not there", piece.name));
+                let found = understood.set.pieces[index].outline();
+                let outline = *place * piece.outline();
+                // Without an allowance the two lines are one but for the caps of darts, and not both are drawn.
+                let off = if piece.edges.iter().all(|edge| edge.allowance == 0.0) {
+                    let both: BezPath = outline.iter().chain(*place * cut.cut_line.clone()).collect();
+                    one_way(&found, &both)
+                } else {
+                    hausdorff(&found, &outline)
+                };
+                assert!(off <= within, "{style}, {format}: {} is {off} mm off", piece.name);
+                matched += 1;
+                // Seeded fault: moved by a little more than is allowed.
+                if matched % 10 == 0 {
+                    assert!(hausdorff(&(Affine::translate((0.02, 0.0)) * found), &outline) > within);
+                }
+            }
+        }
+    }
+    assert!(matched > 130, "{matched} pieces");
 }
 
 /// Drawings that no dressmaker makes are refused or read with findings, in bounded time.

@@ -15,6 +15,8 @@ use std::collections::{BTreeSet, HashMap};
 
 /// More entities than this are not visited, block references counted each time.
 const MOST_ENTITIES: usize = 1_000_000;
+/// A drawing whose unit is not sure may yet be made larger by so much; its arcs are followed as closely as it then needs.
+const LARGEST_UNIT: f64 = crate::units::INCH;
 /// Of a text no more is kept, bytes.
 const LONGEST_TEXT: usize = 1000;
 
@@ -64,6 +66,7 @@ fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Fin
         visited: 0,
         inside: Vec::new(),
         placed: 0,
+        finer: if tags.sure { 1.0 } else { LARGEST_UNIT },
     };
     reader.gathered.naming = naming;
     for block in loaded.blocks() {
@@ -81,7 +84,8 @@ fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Fin
     findings.extend(reader.gathered.warnings());
     let Gathered { paths, names, notes, .. } = reader.gathered;
     let drawing = Drawing { width: None, height: None, paths };
-    Ok((NamedDrawing { drawing, names, notes, to_scale: tags.to_scale, guessed: tags.guessed }, findings))
+    let guessed = (tags.to_scale && !tags.sure).then_some(tags.millimetres);
+    Ok((NamedDrawing { drawing, names, notes, to_scale: tags.to_scale, guessed }, findings))
 }
 
 struct Reader<'a> {
@@ -94,6 +98,8 @@ struct Reader<'a> {
     inside: Vec<&'a str>,
     /// How many blocks were placed in the drawing itself.
     placed: usize,
+    /// How much finer arcs are followed.
+    finer: f64,
 }
 
 struct Block<'a> {
@@ -135,7 +141,7 @@ impl<'a> Reader<'a> {
                 return self.gathered.note(to_page * Point::new(at.x, at.y), beginning(text, LONGEST_TEXT));
             }
         }
-        match outline::outline(&entity.specific, outline::stretch(to_page)) {
+        match outline::outline(&entity.specific, self.finer * outline::stretch(to_page)) {
             Ok(path) => self.gathered.add(layer, &(to_page * path)),
             Err(what) => {
                 self.gathered.leave_out(what);

@@ -18,10 +18,10 @@ pub(super) struct Tags {
     pub hidden: BTreeSet<String>,
     /// Millimetres in a drawing unit.
     pub millimetres: f64,
-    /// Whether the header says so.
+    /// Whether the header says so, or at least whether it is metric.
     pub to_scale: bool,
-    /// The same where the header says no more than whether it is metric.
-    pub guessed: Option<f64>,
+    /// Whether it says the unit itself.
+    pub sure: bool,
     pub findings: Vec<Finding>,
 }
 
@@ -110,8 +110,7 @@ pub(super) fn scan(bytes: &[u8], file: &str, naming: bool) -> Result<Tags> {
     }
     pass.put(0, b"EOF");
     let (millimetres, findings) = header.millimetres(file);
-    let said = findings.is_empty();
-    let guessed = header.metric.filter(|_| !said).map(|_| millimetres);
+    let sure = findings.is_empty();
     let Layers { hidden, .. } = layers;
     Ok(Tags {
         drawing: pass.out,
@@ -119,8 +118,8 @@ pub(super) fn scan(bytes: &[u8], file: &str, naming: bool) -> Result<Tags> {
         left_out: pass.left_out,
         hidden,
         millimetres,
-        to_scale: said || guessed.is_some(),
-        guessed,
+        to_scale: sure || header.metric.is_some(),
+        sure,
         findings,
     })
 }
