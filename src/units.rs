@@ -298,7 +298,7 @@ pub fn push_trimmed(text: &mut String, value: f64, decimals: usize) {
     if steps < 0.0 {
         text.push('-');
     }
-    text.extend(digits[at..].iter().map(|&digit| char::from(digit)));
+    text.push_str(std::str::from_utf8(&digits[at..]).expect("digits and a point"));
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@ mod formats_support;
 use formats_support::{Chance, FORMATS, Format, open, scene};
 use kurbo::{BezPath, Point, Shape};
 use oaktag::diag::Result;
+use oaktag::piece::json;
 use oaktag::proof::prove;
 use oaktag::read::{BarePath, Drawing, dxf, svg};
 use oaktag::role::Role;
@@ -313,4 +314,213 @@ fn refusals_name_the_place() {
     assert_eq!(finding.place(), "front.dxf:8:1");
     let finding = dxf(b"AutoCAD Binary DXF\r\n\x1a\0", "front.dxf").expect_err("refused");
     assert!(finding.to_string().contains("binary"), "{finding}");
+}
+
+/// What comes of a file of `tests/data/odd`: pieces, or a finding that has these words.
+enum Comes {
+    Pieces(&'static str),
+    Refused(&'static str),
+}
+
+use Comes::{Pieces, Refused};
+
+/// Every odd drawing and what `oaktag read` makes of it. Of pieces the words are in what it prints besides them.
+const DRAWINGS: [(&str, Comes); 44] = [
+    ("truncated.svg", Refused("not well-formed")),
+    ("not-a-number.svg", Refused("path data")),
+    ("endless-page.svg", Refused("width can't be read")),
+    ("far-away.svg", Refused("more than 100 m")),
+    ("entities.svg", Refused("not well-formed")),
+    ("entity-of-itself.svg", Refused("not well-formed")),
+    ("entity-of-a-file.svg", Refused("not well-formed")),
+    ("use-of-itself.svg", Refused("repeats itself without end")),
+    ("use-doubling.svg", Refused("more than 200000 paths")),
+    ("deep.svg", Refused("nests deeper than 128")),
+    ("metres-for-centimetres.svg", Pieces("a piece is 40 by 70 m large: is the drawing's unit right?")),
+    ("inches-for-millimetres.svg", Refused("smaller than 2 by 2 cm")),
+    ("no-units.svg", Refused("96, 90 or 72 to the inch?")),
+    ("no-view-box.svg", Refused("96, 90 or 72 to the inch?")),
+    ("layer-called-page.svg", Pieces("1. Pocket: 4 3/4 in (12 cm) by 5 1/2 in (14 cm)")),
+    ("open.svg", Refused("no closed outline")),
+    ("writing-alone.svg", Refused("no closed outline")),
+    ("compressed.svg", Refused("not UTF-8")),
+    ("utf-16.svg", Refused("not UTF-8")),
+    ("empty.svg", Refused("not well-formed")),
+    ("a-page-of-the-web.svg", Refused("<html>, not <svg>")),
+    ("huge-arc.svg", Refused("path data")),
+    ("nothing-in-view.svg", Refused("more than 100 m")),
+    ("truncated.dxf", Refused("a value behind the last group code")),
+    ("not-a-number.dxf", Refused("expected a number")),
+    ("endless-number.dxf", Refused("expected a number")),
+    ("far-away.dxf", Refused("more than 100 m")),
+    ("block-of-itself.dxf", Refused("blocks nest deeper")),
+    ("blocks-of-each-other.dxf", Refused("blocks nest deeper")),
+    ("a-billion-repeats.dxf", Refused("more than 200000 paths")),
+    ("a-billion-repeats-of-nothing.dxf", Refused("repeat themselves without end")),
+    ("repeats-of-repeats.dxf", Refused("more than 200000 paths")),
+    ("blocks-doubling.dxf", Refused("repeat themselves without end")),
+    ("no-units.dxf", Refused("does not say its unit")),
+    ("inches-by-measurement.dxf", Pieces("10 in (25.4 cm) by 14 in")),
+    ("millimetres-called-inches.dxf", Pieces("10.2 by 17.8 m large")),
+    ("inches-called-millimetres.dxf", Refused("smaller than 2 by 2 cm")),
+    ("layer-called-page.dxf", Pieces("4 3/4 in (12 cm) by 5 1/2 in (14 cm)")),
+    ("binary.dxf", Refused("binary DXF")),
+    ("nothing.dxf", Refused("does not say its unit")),
+    ("block-without-end.dxf", Pieces("1. A: 4 3/4 in")),
+    ("knots-that-do-not-fit.dxf", Refused("no closed outline")),
+    ("huge-circle.dxf", Refused("no closed outline")),
+    ("without-entities.dxf", Refused("no closed outline")),
+];
+
+/// Every folder is a path from the top of the repository.
+const ODD: &str = "tests/data/odd";
+
+/// The program, with bounds on memory and on processor time that are far above what it needs: it is killed beyond them.
+fn oaktag(args: &[&str]) -> (Option<i32>, String) {
+    let bounded = "ulimit -v 2000000; ulimit -t 60; exec \"$0\" \"$@\"";
+    let run = std::process::Command::new("sh")
+        .args(["-c", bounded, env!("CARGO_BIN_EXE_oaktag")])
+        .args(args)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .env("NO_COLOR", "1")
+        .output()
+        .expect("the program starts");
+    let text = String::from_utf8_lossy(&run.stderr).replace(['│', '╭', '╰', '─'], " ");
+    (run.status.code(), text.split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
+#[test]
+fn odd_drawings_are_read_or_refused_in_words() {
+    for (name, comes) in &DRAWINGS {
+        let (code, said) = oaktag(&["read", &format!("{ODD}/{name}")]);
+        let (wanted, words) = match comes {
+            Pieces(words) => (0, words),
+            Refused(words) => (2, words),
+        };
+        assert!(code == Some(wanted) && said.contains(words), "{name}: {code:?}, {said}");
+    }
+}
+
+/// Files of every language against the sheets of a pocket: none is its file, and each is refused or fails.
+#[test]
+fn odd_files_are_never_proven() {
+    let set = json::read(include_str!("data/pocket.pieces.json"), "pocket").expect("reads");
+    let machines = [
+        ("svg", "roll-plotter"),
+        ("dxf", "card-cutter"),
+        ("pdf", "roll-inkjet"),
+        ("pdf", "home-printer-a4"),
+        ("plt", "roll-pen-plotter"),
+        ("nc", "laser"),
+    ];
+    let mut tried = 0;
+    for (ending, machine) in machines {
+        let profile = format!("profiles/{machine}.device.kdl");
+        let text = std::fs::read_to_string(profile).expect("a profile");
+        let (device, _) = oaktag::device::read(&text, machine).expect("reads");
+        let sheets = oaktag::pipeline::sheets(&set, &device).expect("lays");
+        let listed = std::fs::read_dir(ODD).expect("a folder").map(|entry| entry.expect("listed").path());
+        let mut files: Vec<_> = listed.filter(|path| path.extension().is_some_and(|e| e == ending)).collect();
+        files.sort();
+        let known = DRAWINGS.iter().filter(|(name, _)| name.ends_with(&format!(".{ending}"))).count();
+        assert!(known == 0 || known == files.len(), "{ending}: {known} of {} are known", files.len());
+        for file in &files {
+            let bytes = std::fs::read(file).expect("there");
+            match oaktag::pipeline::prove(&bytes, "t", &sheets[0], &device) {
+                Ok((proof, _)) => assert!(!proof.passed && !proof.reasons.is_empty(), "{}", file.display()),
+                Err(finding) => assert!(finding.hint.is_some(), "{}: {finding}", file.display()),
+            }
+            tried += 1;
+        }
+        let one = files[0].display().to_string();
+        let (code, said) = oaktag(&["proof", &one, "--pieces", "tests/data/pocket.pieces.json", "--device", machine]);
+        assert!(matches!(code, Some(1 | 2)) && !said.is_empty(), "{one}: {code:?}, {said}");
+    }
+    assert!(tried > 90, "{tried}");
+}
+
+/// A line that somebody put on the layer of the pages' own marks is drawn, and the proof sees it.
+#[test]
+fn nothing_hides_on_the_layer_of_the_pages() {
+    for format in [Format::Pdf, Format::Tiles] {
+        let (sheet, device, job) = scene(format, 21, None);
+        let bytes = format.write(&job);
+        assert!(prove(&format.read(&bytes).expect("reads"), &sheet, &device, None).passed);
+        // The same lines, of one layer that is called "page" now: names of equal length in every place.
+        let text = bytes.iter().map(|&byte| char::from(byte)).collect::<String>();
+        let renamed = text.replace("/OC /grain BDC", "/OC /page  BDC");
+        assert_ne!(renamed, text);
+        let bytes: Vec<u8> = renamed.chars().map(|c| c as u8).collect();
+        let drawing = format.read(&bytes).expect("reads");
+        let proof = prove(&drawing, &sheet, &device, None);
+        assert!(!proof.passed && proof.extra > 0, "{format:?}: {} extra of {} paths", proof.extra, drawing.paths.len());
+    }
+}
+
+/// Small things said without end.
+#[test]
+fn bombs_in_every_language_are_refused() {
+    let long = |text: &str, times: usize| text.repeat(times);
+    let head = "<svg xmlns='http://www.w3.org/2000/svg' width='900mm' height='900mm' viewBox='0 0 900 900'>";
+    let svg_of = |inside: &str| format!("{head}{inside}</svg>").into_bytes();
+    let moves = long("M0 0", 500_000);
+    let uses = long("<use href='#a'/>", 2000);
+    let nothing = long("q Q\n", 500_000);
+    let objects = |kids: &str, content: &str| {
+        format!(
+            "%PDF-1.7\n1 0 obj\n<</Pages 2 0 R>>\nendobj\n2 0 obj\n<</Kids[{kids}]>>\nendobj\n3 0 obj\n<</MediaBox[0 0 600 800]\
+             /Contents 4 0 R/Resources<</Properties<</cut 5 0 R>>>>>>\nendobj\n4 0 obj\n<</Length {}>>\nstream\n{content}\n\
+             endstream\nendobj\n5 0 obj\n<</Name(cut)>>\nendobj\ntrailer<</Root 1 0 R>>\n",
+            content.len()
+        )
+        .into_bytes()
+    };
+    let circles = long("0\nCIRCLE\n8\n0\n10\n0\n20\n0\n40\n9e8\n", 20_000);
+    let dxf_of = |inside: &str| format!("0\nSECTION\n2\nENTITIES\n{inside}0\nENDSEC\n0\nEOF\n").into_bytes();
+    let bombs = [
+        (Format::Svg, "moves without end", svg_of(&format!("<defs><path id='a' d='{moves}'/></defs>{uses}"))),
+        (
+            Format::Svg,
+            "a long line without end",
+            svg_of(&format!("<path stroke='red' d='M0 0{}'/>", long("h1", 2_100_000))),
+        ),
+        (Format::Spline, "circles of many arcs", dxf_of(&circles)),
+        (
+            Format::Spline,
+            "arcs in a polyline",
+            dxf_of(&format!("0\nLWPOLYLINE\n70\n0\n{}", long("10\n0\n20\n0\n42\n1\n10\n9e8\n20\n0\n42\n1\n", 30_000))),
+        ),
+        (Format::Spline, "entities", dxf_of(&long("0\nLINE\n", 600_000))),
+        (Format::Pdf, "pages of nothing", objects(&long("3 0 R ", 4000), &nothing)),
+        (Format::Pdf, "objects", objects(&long("0 ", 4_100_000), "")),
+        (Format::Pdf, "layers in layers", objects("3 0 R", &long("/OC /cut BDC\n", 100))),
+        (Format::Pdf, "a line without end", objects("3 0 R", &format!("0 0 m\n{}", long("1 1 l\n", 2_100_000)))),
+        (Format::Hpgl2, "a line without end", format!("IN;SP1;PD{};", long("1,1,", 2_100_000)).into_bytes()),
+        (Format::Encoded, "an encoded line without end", format!("IN;SP1;PE7{};", long("__", 2_100_000)).into_bytes()),
+        (
+            Format::Rs274,
+            "a line without end",
+            format!("G21 G90\nM3\nG1\n{}M5\nM2\n", long("X1\n", 2_100_000)).into_bytes(),
+        ),
+        (
+            Format::Rs274,
+            "circles without end",
+            format!("G21 G90\nM3\nG2 X0 Y0\n{}M5\nM2\n", long("I999999 X0\n", 60_000)).into_bytes(),
+        ),
+    ];
+    for (format, what, bomb) in &bombs {
+        assert!(read(*format, bomb).is_err(), "{format:?}: {what}");
+    }
+    // The page's own glue: pages that hardly go on from one to the next, and a heap of one line on a page.
+    let thin = String::from_utf8_lossy(&objects("3 0 R", "/OC /cut BDC\n0 0 m 9000 9000 l S\nEMC\n"))
+        .replace("600 800", "56.6930 56.6930");
+    let thin = thin
+        .replace("<</Pages", "<</PageLabels<</Nums[0<</P(A1)>>]>>/Pages")
+        .replace("/OC /cut BDC\n0", "0 0 99 99 re W n\n/OC /cut BDC\n0");
+    let drawn = Format::Pdf.read_any(thin.as_bytes());
+    assert!(drawn.is_err() || drawn.is_ok_and(|(drawing, _)| drawing.paths.len() <= 1));
+    let heap = long("/OC /cut BDC\n30 30 m 40 40 l S\nEMC\n", 5000);
+    let heap = String::from_utf8_lossy(&objects("3 0 R", &heap))
+        .replace("<</Pages", "<</PageLabels<</Nums[0<</P(A1)>>]>>/Pages");
+    assert!(read(Format::Tiles, heap.as_bytes()).is_err());
 }

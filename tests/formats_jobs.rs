@@ -9,8 +9,8 @@ mod formats_support;
 use common::drafted;
 use formats_support::{FORMATS, Format, correction, job, sheet};
 use kurbo::{BezPath, ParamCurve, ParamCurveNearest, PathEl, PathSeg, Point};
-use oaktag::device::{self, Device, Notches};
-use oaktag::lay::{Copies, lay, nest::spread};
+use oaktag::device::{self, Correction, Device, Notches};
+use oaktag::lay::{Copies, Sheet, SheetStroke, lay, nest::spread};
 use oaktag::mark::nest::{Lines, nest};
 use oaktag::mark::{self, Heading, MarkedPiece};
 use oaktag::order::{Job, order};
@@ -174,16 +174,10 @@ fn jobs_of_seeded_chance() {
     let folder = folder("chance");
     for (name, c) in [("plain", None), ("leaning", Some(correction(0.9973, 1.0021, 0.0008)))] {
         for format in FORMATS {
-            let (mut device, sheet) = (formats_support::device(format), sheet(31, 8));
-            device.corrections.extend(c.clone());
-            device.media.push(formats_support::medium(format));
-            let job = job(&sheet, &device, 7);
-            let truth = truth(&job, &device).to_string();
-            let bytes = format.write(&oaktag::calibrate::correct(job, c.as_ref()));
-            let file = format!("{name}-{}.{}", format!("{format:?}").to_lowercase(), format.ending());
-            std::fs::write(folder.join(&file), bytes).expect("written");
-            std::fs::write(folder.join(format!("{file}.job.json")), truth).expect("written");
+            by_chance(&folder, name, &format!("{format:?}").to_lowercase(), format, &sheet(31, 8), c.as_ref());
         }
+        // Longer than two pages of a PDF can be.
+        by_chance(&folder, name, "long", Format::Pdf, &long_sheet(), c.as_ref());
     }
 }
 
@@ -203,6 +197,7 @@ fn heading(set: &PieceSet) -> Heading {
         notches: Notches::Drawn,
         scale: 1.0,
         font: None,
+        slips: false,
     }
 }
 
@@ -289,6 +284,38 @@ fn faults_in_a_nest_are_caught() {
         assert!(spoilt != text && !proof.passed, "{what} passed");
         assert!(proof.reasons.iter().any(|reason| reason.contains(words)), "{what}: {:?}", proof.reasons);
     }
+}
+
+fn by_chance(folder: &Path, name: &str, kind: &str, format: Format, sheet: &Sheet, c: Option<&Correction>) {
+    let mut device = formats_support::device(format);
+    device.corrections.extend(c.cloned());
+    device.media.push(formats_support::medium(format));
+    let job = job(sheet, &device, 7);
+    let truth = truth(&job, &device).to_string();
+    let bytes = format.write(&oaktag::calibrate::correct(job, c));
+    let file = format!("{name}-{kind}.{}", format.ending());
+    std::fs::write(folder.join(&file), bytes).expect("written");
+    std::fs::write(folder.join(format!("{file}.job.json")), truth).expect("written");
+}
+
+/// A sheet of 11.2 m: most of its pieces at the start, some across both splits, a seam from end to end, and nothing else
+/// between.
+fn long_sheet() -> Sheet {
+    let mut sheet = sheet(31, 8);
+    sheet.width = 11_200.0;
+    for stroke in &mut sheet.strokes {
+        let along = match stroke.placed {
+            Some(5) => 5_070.0 - 800.0,
+            Some(6) => 10_130.0 - 800.0,
+            Some(7) => 10_800.0 - 800.0,
+            _ => 0.0,
+        };
+        stroke.path.apply_affine(kurbo::Affine::translate((along, 0.0)));
+    }
+    let mut seam = formats_support::open(&[(400.0, 450.0)]);
+    seam.curve_to((4_000.0, 800.0), (8_000.0, 100.0), (11_100.0, 500.0));
+    sheet.strokes.push(SheetStroke { role: Role::Sew, placed: None, edge: String::new(), path: seam });
+    sheet
 }
 
 /// Every path of an SVG file as usvg sees it, mm, y up from the page's lower edge.

@@ -5,11 +5,14 @@ mod common;
 
 use common::{drafted, text};
 use kurbo::{Affine, BezPath, ParamCurve, ParamCurveNearest, Point, Shape};
+use oaktag::diag::Result;
 use oaktag::geom::path::length;
-use oaktag::piece::{Finish, Piece, json};
+use oaktag::order::{Job, JobStroke, Pass};
+use oaktag::piece::{Finish, Piece, PieceSet, json};
 use oaktag::pipeline::{self, NamedDevice};
 use oaktag::read::pieces::{self, Names, Understood};
-use oaktag::{device, read};
+use oaktag::write::{self, Curves};
+use oaktag::{calibrate, device, read};
 
 fn svg(file: &str) -> Understood {
     named(file, &Names::default())
@@ -197,11 +200,11 @@ fn names_of_the_user() {
 }
 
 /// Layers after ASTM D6673: boundary 1, sew line 14, notch points 4, grain 7, drill holes 13; two blocks placed over each
-/// other are two pieces. Inches by the header.
+/// other are two pieces, called as the blocks are whatever their words mean on a layer. Inches by the header.
 #[test]
 fn dxf_by_layer_and_block() {
     let mut tags = String::from("0 SECTION 2 HEADER 9 $INSUNITS 70 1 0 ENDSEC 0 SECTION 2 BLOCKS ");
-    for (name, width) in [("Front", 10.0), ("Back", 8.0)] {
+    for (name, width) in [("Front~on~fold", 10.0), ("Circle~back", 8.0)] {
         let boundary = format!(
             "0 POLYLINE 8 1 66 1 70 1 0 VERTEX 8 1 10 0 20 0 0 VERTEX 8 1 10 {width} 20 0 0 VERTEX 8 1 10 {width} 20 6 \
              0 VERTEX 8 1 10 0 20 6 0 SEQEND 8 1 "
@@ -215,12 +218,15 @@ fn dxf_by_layer_and_block() {
         let block = format!("0 BLOCK 8 0 2 {name} 70 0 10 0 20 0 30 0 {boundary}{sew}{marks}0 ENDBLK 8 0 ");
         tags.push_str(&block);
     }
-    tags += "0 ENDSEC 0 SECTION 2 ENTITIES 0 INSERT 8 0 2 Front 10 0 20 0 0 INSERT 8 0 2 Back 10 0 20 0 0 ENDSEC 0 EOF";
+    tags += "0 ENDSEC 0 SECTION 2 ENTITIES 0 INSERT 8 0 2 Front~on~fold 10 0 20 0 0 INSERT 8 0 2 Circle~back 10 0 20 0 0 ENDSEC 0 EOF";
     let file: Vec<String> = tags.split_whitespace().map(|word| word.replace('~', " ")).collect();
     let (drawing, _) = read::named_dxf((file.join("\n") + "\n").as_bytes(), "t.dxf").unwrap_or_else(|e| panic!("{e}"));
     assert!(drawing.to_scale);
     let understood = pieces::understand(&drawing, &Names::default(), 0.1, "t.dxf").unwrap_or_else(|e| panic!("{e}"));
-    assert_eq!(understood.set.pieces.iter().map(|p| p.name.as_str()).collect::<Vec<_>>(), ["Front", "Back"]);
+    assert_eq!(
+        understood.set.pieces.iter().map(|p| p.name.as_str()).collect::<Vec<_>>(),
+        ["Front on fold", "Circle back"]
+    );
     let front = &understood.set.pieces[0];
     assert_size(front, 9.0 * 25.4, 5.0 * 25.4);
     assert!(front.edges.iter().all(|edge| (edge.allowance - 12.7).abs() < 1e-9), "{:?}", front.edges);
@@ -280,12 +286,13 @@ fn pieces_go_out_after_d6673_and_come_back() {
     assert!(both.pieces[1].name.ends_with(", Maren Holt") && both.person.is_empty());
 }
 
+fn one_way(a: &BezPath, b: &BezPath) -> f64 {
+    let points = a.segments().flat_map(|s| (0..6).map(move |i| s.eval(f64::from(i) / 6.0)));
+    let off = |p: Point| b.segments().map(|s| s.nearest(p, 1e-9).distance_sq).fold(f64::INFINITY, f64::min).sqrt();
+    points.map(off).fold(0.0, f64::max)
+}
+
 fn hausdorff(a: &BezPath, b: &BezPath) -> f64 {
-    let one_way = |a: &BezPath, b: &BezPath| {
-        let points = a.segments().flat_map(|s| (0..6).map(move |i| s.eval(f64::from(i) / 6.0)));
-        let off = |p: Point| b.segments().map(|s| s.nearest(p, 1e-9).distance_sq).fold(f64::INFINITY, f64::min).sqrt();
-        points.map(off).fold(0.0, f64::max)
-    };
     one_way(a, b).max(one_way(b, a))
 }
 
@@ -346,6 +353,92 @@ fn written_pieces_come_back() {
     assert!(length(&set.pieces[0].outline()) > 100.0);
 }
 
+/// Marked pieces in rows on one sheet, each with where it lies.
+fn in_rows(set: &PieceSet) -> (Vec<Affine>, Job) {
+    let (marked, _) = pipeline::marked(set).unwrap_or_else(|e| panic!("{e}"));
+    let (mut at, mut strokes) = (Vec::new(), Vec::new());
+    for (index, piece) in marked.iter().enumerate() {
+        let corner = Point::new((index % 5) as f64 * 4000.0 + 20.0, (index / 5) as f64 * 4000.0 + 20.0);
+        let place = Affine::translate(corner - piece.outline.bounding_box().origin());
+        at.push(place);
+        strokes.extend(piece.strokes.iter().map(|stroke| JobStroke {
+            role: stroke.role,
+            piece: piece.name.clone(),
+            placed: Some(index),
+            edge: stroke.edge.clone(),
+            path: place * &stroke.path,
+        }));
+    }
+    let job = Job {
+        device: "t".into(),
+        medium: "t".into(),
+        title: "t".into(),
+        width: 20_000.0,
+        height: 20_000.0,
+        square: 0.0,
+        passes: vec![Pass { tool: "t".into(), strokes }],
+    };
+    (at, job)
+}
+
+const STYLES: [&str; 8] = [
+    "bellringer-skirt",
+    "choir-bodice",
+    "evening-chorus",
+    "fairground-circle",
+    "lantern-night",
+    "master-blocks",
+    "mill-wheel-tiers",
+    "weir-petticoat",
+];
+
+/// The pieces of every sample style, written and read again: within the flattening tolerance, half the diagonal of the
+/// millionths that are written, and 0.005 mm.
+#[test]
+fn pieces_of_every_style_come_back() {
+    let mut matched = 0;
+    for style in STYLES {
+        let set = drafted(style, "maren-holt");
+        let (cut, _) = pipeline::cut(&set).unwrap_or_else(|e| panic!("{e}"));
+        for (format, flattened) in [("svg", 0.0), ("splines", 0.0), ("chords", 0.01)] {
+            let within = flattened + 0.71e-6 + 0.005;
+            let (at, job) = in_rows(&set);
+            let job = calibrate::identity(job);
+            let read = match format {
+                "svg" => read::named_svg(&write::svg(&job), "t"),
+                "splines" => read::named_dxf(&write::dxf(&job, Curves::Spline), "t"),
+                _ => read::named_dxf(&write::dxf(&job, Curves::Polyline(flattened)), "t"),
+            };
+            let (drawing, _) = read.unwrap_or_else(|e| panic!("{style}: {e}"));
+            let understood =
+                pieces::understand(&drawing, &Names::default(), 0.02, "t").unwrap_or_else(|e| panic!("{style}: {e}"));
+            assert_eq!(understood.set.pieces.len(), set.pieces.len(), "{style}, {format}");
+            for ((piece, cut), place) in set.pieces.iter().zip(&cut).zip(&at) {
+                let middle = (*place * piece.outline()).bounding_box().center();
+                let near = |found: &Piece| found.outline().bounding_box().center().distance(middle) < 30.0;
+                let index = understood.set.pieces.iter().position(near);
+                let index = index.unwrap_or_else(|| panic!("{style}, {format}: {} is not there", piece.name));
+                let found = understood.set.pieces[index].outline();
+                let outline = *place * piece.outline();
+                // Without an allowance the two lines are one but for the caps of darts, and not both are drawn.
+                let off = if piece.edges.iter().all(|edge| edge.allowance == 0.0) {
+                    let both: BezPath = outline.iter().chain(*place * cut.cut_line.clone()).collect();
+                    one_way(&found, &both)
+                } else {
+                    hausdorff(&found, &outline)
+                };
+                assert!(off <= within, "{style}, {format}: {} is {off} mm off", piece.name);
+                matched += 1;
+                // Seeded fault: moved by a little more than is allowed.
+                if matched % 10 == 0 {
+                    assert!(hausdorff(&(Affine::translate((0.02, 0.0)) * found), &outline) > within);
+                }
+            }
+        }
+    }
+    assert!(matched > 130, "{matched} pieces");
+}
+
 /// Drawings that no dressmaker makes are refused or read with findings, in bounded time.
 #[test]
 fn odd_drawings_do_no_harm() {
@@ -367,5 +460,99 @@ fn odd_drawings_do_no_harm() {
     for join in [-1.0, f64::NAN, 11.0] {
         let (drawing, _) = read::named_svg(twins.as_bytes(), "t.svg").expect("reads");
         assert!(pieces::understand(&drawing, &Names::default(), join, "t.svg").is_err());
+    }
+}
+
+fn joined(numbers: std::ops::Range<usize>, text: impl Fn(usize) -> String) -> String {
+    numbers.map(text).collect::<Vec<_>>().concat()
+}
+
+fn understood(bytes: &[u8], as_dxf: bool) -> Result<Understood> {
+    let (drawing, findings) = if as_dxf { read::named_dxf(bytes, "t")? } else { read::named_svg(bytes, "t")? };
+    assert!(findings.len() < 60, "{} findings", findings.len());
+    pieces::understand(&drawing, &Names::default(), pieces::JOIN, "t")
+}
+
+/// Drawings that are small files and would take hours, or all memory, to make out as pieces.
+#[test]
+fn bombs_are_not_made_out_as_pieces() {
+    let head = "<svg xmlns='http://www.w3.org/2000/svg' width='9000mm' height='9000mm' viewBox='0 0 9000 9000'>";
+    let svg_of = |inside: &str| format!("{head}{inside}</svg>").into_bytes();
+    let square = "<rect id='Front' width='8000' height='8000'/>";
+    let path = |d: &str| format!("<path d='{d}'/>");
+    let zigzag = joined(0..9_000, |i| format!("L{} {}", f64::from(i as u32) * 0.8 + 1.0, 10 + 90 * (i % 2)));
+    let smooth = joined(0..9_900, |i| {
+        let (sin, cos) = (i as f64 / 9_900.0 * std::f64::consts::TAU).sin_cos();
+        format!("L{:.3} {:.3}", 4000.0 + 3900.0 * cos, 4000.0 + 3900.0 * sin)
+    });
+    let smooth = path(&format!("M7900 4000{smooth}z"));
+    let ticks = |count: usize| joined(0..count, |i| path(&format!("M{} {}h.4v.4", 3000 + i % 997, 3000 + i / 997)));
+    let svgs = [
+        ("hatching", svg_of(&format!("{square}{}", ticks(6_000)))),
+        ("a zigzag", svg_of(&path(&format!("M0 0{zigzag}L8000 0z")))),
+        ("lines in a curve of chords", svg_of(&format!("{smooth}{}", ticks(60_000)))),
+        (
+            "a star",
+            svg_of(&joined(0..50_000, |i| {
+                path(&format!("M{} 10L{} {}", f64::from(i as u32) * 1e-7, i % 900, 20 + i / 900))
+            })),
+        ),
+        (
+            "notches",
+            svg_of(&format!(
+                "{smooth}<g id='notch'>{}</g>",
+                joined(0..4_900, |i| path(&format!("M{} 200h4", 3000 + i % 1000)))
+            )),
+        ),
+        (
+            "long names",
+            svg_of(&format!("<g class='{}'>{}</g>", "cut ".repeat(1_000_000), path("M0 0h9").repeat(20_000))),
+        ),
+        (
+            "many names",
+            svg_of(&format!(
+                "{}{}{}",
+                "<g id='cut line of a piece' class='sew line of a piece'>".repeat(120),
+                path("M0 0h9").repeat(20_000),
+                "</g>".repeat(120)
+            )),
+        ),
+        (
+            "writing again and again",
+            svg_of(&format!(
+                "<defs><text id='a'>{}</text></defs>{}",
+                "<tspan>a</tspan>".repeat(3_000),
+                "<use href='#a'/>".repeat(20_000)
+            )),
+        ),
+    ];
+    for (what, bomb) in &svgs {
+        let read = understood(bomb, false).map(|read| pieces::account(&read));
+        assert!(read.is_err(), "{what}: {read:?}");
+    }
+    // 4,000 lines of one name in a piece are numbered, one by one, in bounded time.
+    let lines = svg_of(&format!("{square}{}", joined(0..4_000, |i| path(&format!("M{} 30h4v1", 10 + i)))));
+    let read = understood(&lines, false).expect("reads");
+    assert_eq!((read.set.pieces.len(), read.set.pieces[0].lines.len()), (1, 4_000));
+
+    let dxf_of = |blocks: &str, entities: &str| {
+        let head = "0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n";
+        format!(
+            "{head}0\nSECTION\n2\nBLOCKS\n{blocks}0\nENDSEC\n0\nSECTION\n2\nENTITIES\n{entities}0\nENDSEC\n0\nEOF\n"
+        )
+        .into_bytes()
+    };
+    let block = |inside: &str| format!("0\nBLOCK\n8\n0\n2\nA\n10\n0\n20\n0\n{inside}0\nENDBLK\n8\n0\n");
+    let line = "0\nLINE\n8\n0\n10\n0\n20\n0\n11\n5\n21\n5\n";
+    let piece = "0\nLWPOLYLINE\n8\n0\n70\n1\n10\n0\n20\n0\n10\n90\n20\n0\n10\n90\n20\n90\n";
+    let inserts = |count: usize| "0\nINSERT\n8\n0\n2\nA\n10\n0\n20\n0\n".repeat(count);
+    let kinds = joined(0..50_000, |i| format!("0\nKIND{i}\n8\n0\n"));
+    let dxfs = [
+        ("a line in many places", dxf_of(&block(line), &inserts(100_000))),
+        ("a piece in many places", dxf_of(&block(piece), &inserts(20_000))),
+        ("kinds without end", dxf_of("", &kinds)),
+    ];
+    for (what, bomb) in &dxfs {
+        assert!(understood(bomb, true).is_err(), "{what}");
     }
 }

@@ -8,13 +8,14 @@ use oaktag::device::{cautions, stale};
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::geom::{crossing, path};
 use oaktag::lay::{self, search::Budget};
+use oaktag::link::Proven;
 use oaktag::piece::{Piece, json};
 use oaktag::pipeline::{self, Imprint, Laying, Made, NamedDevice, ProvenFile, Walked};
 use oaktag::proof::Proof;
 use oaktag::report::{self, FileLine};
 use oaktag::text::Font;
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// `oaktag make`.
 pub fn make(args: &MakeArgs) -> Outcome {
@@ -50,7 +51,16 @@ pub fn make(args: &MakeArgs) -> Outcome {
         if !nesting.is_empty() {
             people.push(walked.clone());
         }
-        let made = pipeline::make_laid(walked, &devices, &laying)?;
+        let folder_of = args.out.join(&folder);
+        let staged = disk::Staged::new(&folder_of)?;
+        let proven = Mutex::new(Vec::new());
+        // Each file goes to the disk once it is proven; it is put in place with the others, or removed.
+        let keep = |file: ProvenFile| {
+            staged.add(&file.line().file, file.bytes())?;
+            proven.lock().unwrap_or_else(PoisonError::into_inner).push(Proven::of(&file));
+            Ok(())
+        };
+        let made = pipeline::make_into(walked, &devices, &laying, &keep)?;
         say::findings(&made.findings);
         if held(&made, args.from.anyway) {
             say::line(&format!("{person}: held back, nothing was written. --anyway writes all the same."));
@@ -62,11 +72,11 @@ pub fn make(args: &MakeArgs) -> Outcome {
             end = end.max(End::Held);
             continue;
         }
-        write_made(&args.out.join(&folder), &made)?;
-        for file in &made.files {
-            let line = file.line();
-            lines
-                .push(FileLine { file: args.out.join(&folder).join(&line.file).display().to_string(), ..line.clone() });
+        let proven = proven.into_inner().unwrap_or_else(PoisonError::into_inner);
+        stage_reports(&staged, &manifest::with(&folder_of, proven), &made)?;
+        staged.finish()?;
+        for line in &made.lines {
+            lines.push(FileLine { file: folder_of.join(&line.file).display().to_string(), ..line.clone() });
         }
         folders.push(folder);
     }
@@ -174,18 +184,14 @@ const NESTED: &str = "nested";
 /// The name of the making sheet in a person's folder.
 const MAKING_SHEET: &str = "making-sheet.html";
 
-fn write_made(folder: &Path, made: &Made) -> Result<()> {
+/// What lies beside the devices' files.
+fn stage_reports(staged: &disk::Staged, list: &str, made: &Made) -> Result<()> {
     let cut_lines: Vec<_> = made.cut.iter().map(|piece| piece.cut_line.clone()).collect();
     let pieces = json::write_with_cut_lines(&made.walked.set, &cut_lines);
-    let pieces_name = format!("{}.pieces.json", disk::file_word(&made.walked.set.style));
-    let mut files: Vec<(String, &[u8])> =
-        made.files.iter().map(|file| (file.line().file.clone(), file.bytes())).collect();
-    let list = manifest::with(folder, &made.files);
-    files.push((pieces_name, pieces.as_bytes()));
-    files.push((manifest::NAME.into(), list.as_bytes()));
-    files.push((PROOF_SHEET.into(), made.proof_sheet.as_bytes()));
-    files.push((MAKING_SHEET.into(), made.making_sheet.as_bytes()));
-    disk::write_all(folder, &files)
+    staged.add(&format!("{}.pieces.json", disk::file_word(&made.walked.set.style)), pieces.as_bytes())?;
+    staged.add(manifest::NAME, list.as_bytes())?;
+    staged.add(PROOF_SHEET, made.proof_sheet.as_bytes())?;
+    staged.add(MAKING_SHEET, made.making_sheet.as_bytes())
 }
 
 fn held(made: &Made, anyway: bool) -> bool {

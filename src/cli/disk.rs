@@ -5,6 +5,7 @@ use oaktag::pipeline::NamedDevice;
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 /// The largest file read, bytes: far over any pieces file or drawing of a whole wardrobe.
 const LARGEST: u64 = 256_000_000;
@@ -44,26 +45,69 @@ fn unreadable(path: &Path, error: &std::io::Error) -> Finding {
     }
 }
 
-/// Writes files into a folder, making it where it is missing: all are first written beside their targets, then put in
-/// place. On trouble nothing is left behind that was not there before.
-pub fn write_all(folder: &Path, files: &[(String, &[u8])]) -> Result<()> {
-    fs::create_dir_all(folder).map_err(|e| unwritable(folder, &e))?;
-    let mut staged: Vec<(PathBuf, PathBuf)> = Vec::new();
-    let result = files.iter().try_for_each(|(name, bytes)| {
-        let target = folder.join(name);
-        let beside = folder.join(format!(".{name}.part"));
-        staged.push((beside.clone(), target));
-        let mut file = fs::File::create(&beside)?;
-        file.write_all(bytes)?;
-        file.sync_all()
-    });
-    let result = result.and_then(|()| staged.iter().try_for_each(|(beside, target)| fs::rename(beside, target)));
-    result.map_err(|e| {
-        for (beside, _) in &staged {
+/// Files on their way into a folder: all are first written beside their targets, and put in place together by
+/// [`Staged::finish`]. Dropped without that, nothing is left behind that was not there before.
+pub struct Staged {
+    folder: PathBuf,
+    /// The topmost folder that had to be made.
+    made: Option<PathBuf>,
+    parts: Mutex<Vec<(PathBuf, PathBuf)>>,
+}
+
+impl Staged {
+    /// Nothing yet; the folder is made where it is missing.
+    pub fn new(folder: &Path) -> Result<Self> {
+        let missing = folder.ancestors().take_while(|above| !above.as_os_str().is_empty() && !above.exists());
+        let staged =
+            Self { folder: folder.to_owned(), made: missing.last().map(Path::to_owned), parts: Mutex::new(Vec::new()) };
+        fs::create_dir_all(folder).map_err(|e| unwritable(folder, &e))?;
+        Ok(staged)
+    }
+
+    /// Writes a file beside its target.
+    pub fn add(&self, name: &str, bytes: &[u8]) -> Result<()> {
+        let beside = self.folder.join(format!(".{name}.part"));
+        self.parts.lock().unwrap_or_else(PoisonError::into_inner).push((beside.clone(), self.folder.join(name)));
+        let write = || {
+            let mut file = fs::File::create(&beside)?;
+            file.write_all(bytes)?;
+            file.sync_all()
+        };
+        write().map_err(|e| unwritable(&self.folder, &e).into())
+    }
+
+    /// Puts all of them in place.
+    pub fn finish(self) -> Result<()> {
+        let mut parts = self.parts.lock().unwrap_or_else(PoisonError::into_inner);
+        parts
+            .iter()
+            .try_for_each(|(beside, target)| fs::rename(beside, target))
+            .map_err(|e| Box::new(unwritable(&self.folder, &e)))?;
+        parts.clear();
+        Ok(())
+    }
+}
+
+impl Drop for Staged {
+    fn drop(&mut self) {
+        let parts = std::mem::take(self.parts.get_mut().unwrap_or_else(PoisonError::into_inner));
+        for (beside, _) in &parts {
             let _ = fs::remove_file(beside);
         }
-        unwritable(folder, &e).into()
-    })
+        // Folders made for nothing, from the inside outward; one in which something lies stays.
+        if let Some(made) = self.made.as_deref() {
+            for folder in self.folder.ancestors().take_while(|above| above.starts_with(made)) {
+                let _ = fs::remove_dir(folder);
+            }
+        }
+    }
+}
+
+/// Writes files into a folder, whole or not at all.
+pub fn write_all(folder: &Path, files: &[(String, &[u8])]) -> Result<()> {
+    let staged = Staged::new(folder)?;
+    files.iter().try_for_each(|(name, bytes)| staged.add(name, bytes))?;
+    staged.finish()
 }
 
 /// Writes one file.

@@ -19,16 +19,22 @@ pub fn read(folder: &Path) -> Vec<Proven> {
 }
 
 /// Its text with these files added or renewed; what it says of others in the folder stays.
-pub fn with(folder: &Path, files: &[ProvenFile]) -> String {
-    let mut all: Vec<Proven> = files.iter().map(Proven::of).collect();
-    all.extend(read(folder).into_iter().filter(|other| files.iter().all(|file| file.line().file != other.file)));
+pub fn with(folder: &Path, files: Vec<Proven>) -> String {
+    let others: Vec<Proven> = read(folder);
+    let mut all = files;
+    let renewed = all.len();
+    for other in others {
+        if all[..renewed].iter().all(|file| file.file != other.file) {
+            all.push(other);
+        }
+    }
     all.sort_by(|a, b| a.file.cmp(&b.file));
     serde_json::to_string_pretty(&all).unwrap_or_default() + "\n"
 }
 
 /// Writes files into a folder, and into its list.
 pub fn write(folder: &Path, files: &[ProvenFile]) -> Result<()> {
-    let list = with(folder, files);
+    let list = with(folder, files.iter().map(Proven::of).collect());
     let mut all: Vec<(String, &[u8])> = files.iter().map(|file| (file.line().file.clone(), file.bytes())).collect();
     all.push((NAME.into(), list.as_bytes()));
     disk::write_all(folder, &all)

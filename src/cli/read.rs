@@ -26,10 +26,10 @@ pub fn read(args: &ReadArgs) -> Outcome {
     };
     let scale = scale(args, &ending, &drawing, &file)?;
     // A unit that was asked for and answered is no longer worth a warning.
-    let to_scale = (scale - 1.0).abs() < f64::EPSILON;
-    let answered = |finding: &&Finding| !to_scale || !finding.message.contains("unit") || drawing.to_scale;
-    say::findings(&findings.iter().filter(answered).cloned().collect::<Vec<_>>());
-    if !to_scale {
+    let answered = (args.unit.is_some() || args.dpi.is_some()) && (!drawing.to_scale || drawing.guessed.is_some());
+    let worth = |finding: &&Finding| !answered || !finding.message.contains("unit");
+    say::findings(&findings.iter().filter(worth).cloned().collect::<Vec<_>>());
+    if (scale - 1.0).abs() > f64::EPSILON {
         for bare in &mut drawing.drawing.paths {
             bare.path.apply_affine(Affine::scale(scale));
         }
@@ -65,6 +65,10 @@ fn names_file(args: &ReadArgs) -> Option<PathBuf> {
 
 /// What lengths are multiplied by: 1 where the file says its unit, else as the user says. Asked, never guessed.
 fn scale(args: &ReadArgs, ending: &str, drawing: &NamedDrawing, file: &str) -> Result<f64> {
+    let wanted = args.unit.as_deref().map(millimetres).transpose()?;
+    if let (Some(guessed), Some(wanted)) = (drawing.guessed, wanted) {
+        return Ok(wanted / guessed);
+    }
     if drawing.to_scale {
         if args.dpi.is_some() || args.unit.is_some() {
             say::findings(&[Finding::warning("the file says its unit: --dpi and --unit were not used").in_file(file)]);
@@ -85,11 +89,8 @@ fn scale(args: &ReadArgs, ending: &str, drawing: &NamedDrawing, file: &str) -> R
                 .into()),
         };
     }
-    match args.unit.as_deref() {
-        Some("mm") => Ok(1.0),
-        Some("cm") => Ok(10.0),
-        Some("in") => Ok(INCH),
-        Some(other) => Err(Finding::error(format!("\"{other}\" is no unit")).hint("--unit mm, cm or in").into()),
+    match wanted {
+        Some(wanted) => Ok(wanted),
         None => Err(Finding::error("this drawing does not say its unit")
             .hint(format!(
                 "say --unit mm, cm or in; in millimetres the drawing is {}, in inches {}",
@@ -98,6 +99,16 @@ fn scale(args: &ReadArgs, ending: &str, drawing: &NamedDrawing, file: &str) -> R
             ))
             .in_file(file)
             .into()),
+    }
+}
+
+/// Millimetres in a unit that the user names.
+fn millimetres(unit: &str) -> Result<f64> {
+    match unit {
+        "mm" => Ok(1.0),
+        "cm" => Ok(10.0),
+        "in" => Ok(INCH),
+        other => Err(Finding::error(format!("\"{other}\" is no unit")).hint("--unit mm, cm or in").into()),
     }
 }
 

@@ -35,7 +35,7 @@ use files::Said;
 use marking::Manner;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Pieces on the net line, walked.
 #[derive(Clone, Debug)]
@@ -68,7 +68,9 @@ pub struct Made {
     pub walked: Walked,
     /// The pieces with their cut lines.
     pub cut: Vec<CutPiece>,
-    /// The files for the devices, each proven.
+    /// Every file that was written, proven or not, in order.
+    pub lines: Vec<FileLine>,
+    /// The files for the devices, each proven; empty where they were handed on.
     pub files: Vec<ProvenFile>,
     /// Files that failed their proof, and are held back: name and reasons.
     pub failed: Vec<(String, Proof)>,
@@ -80,7 +82,7 @@ pub struct Made {
     pub findings: Vec<Finding>,
 }
 
-/// A device's file that passed its proof. Only [`make`] makes one.
+/// A device's file that passed its proof. Only this module makes one.
 #[derive(Clone, Debug)]
 pub struct ProvenFile {
     bytes: Vec<u8>,
@@ -225,6 +227,30 @@ pub fn make(walked: Walked, devices: &[NamedDevice]) -> Result<Made> {
 /// # Errors
 /// As [`make`] and [`lay_on_cloth`].
 pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Result<Made> {
+    let kept = Mutex::new(Vec::new());
+    let keep = |file: ProvenFile| {
+        kept.lock().unwrap_or_else(PoisonError::into_inner).push(file);
+        Ok(())
+    };
+    let mut made = make_into(walked, devices, laying, &keep)?;
+    let mut files = kept.into_inner().unwrap_or_else(PoisonError::into_inner);
+    let place = |file: &ProvenFile| made.lines.iter().position(|line| line.file == file.line.file);
+    files.sort_by_key(place);
+    made.files = files;
+    Ok(made)
+}
+
+/// The same, each file handed to `keep` as soon as it is proven and not kept here: so that no more files are in memory at
+/// once than there are threads. They come in any order; `lines` has theirs.
+///
+/// # Errors
+/// As [`make_laid`], and those of `keep`.
+pub fn make_into(
+    walked: Walked,
+    devices: &[NamedDevice],
+    laying: &Laying,
+    keep: &(dyn Fn(ProvenFile) -> Result<()> + Sync),
+) -> Result<Made> {
     if let Some(named) = laying.quarter_scale.iter().find(|named| named.device.language.is_for_exchange()) {
         let message = format!("\"{}\" is for other programs, which take pieces at their full size", named.name);
         return Err(Finding::error(message).hint("name a device that draws for --quarter-scale").into());
@@ -234,22 +260,19 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
     findings.extend(found);
     findings.extend(true_up::true_up(&walked.set, &cut));
     let all = marking::for_devices(&walked.set, &cut, devices, laying, &mut findings)?;
-    let mut files = Vec::new();
     let mut failed = Vec::new();
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
     let (written, found) =
-        gather(&all.wanted, |wanted| write_device(&wanted.set, &wanted.named, all.marked(wanted), laying))?;
+        gather(&all.wanted, |wanted| write_device(&wanted.set, &wanted.named, all.marked(wanted), laying, keep))?;
     findings.extend(found);
     let mut ways = Vec::new();
-    for WrittenSheet { sheet, file, proof, way } in written.into_iter().flatten() {
-        lines.push(file.line.clone());
+    for (sheet, OnSheet { line, proof, way }) in written.into_iter().flatten() {
         ways.extend(way);
-        if proof.passed {
-            files.push(file);
-        } else {
-            failed.push((file.line.file, proof));
+        if !proof.passed {
+            failed.push((line.file.clone(), proof));
         }
+        lines.push(line);
         sheets_of_files.push(vec![sheet]);
     }
     let mut cloths = Vec::new();
@@ -273,7 +296,7 @@ pub fn make_laid(walked: Walked, devices: &[NamedDevice], laying: &Laying) -> Re
         fitting: &walked.fitting,
     });
     let making_sheet = report::making_sheet(&walked.set, &walked.joins);
-    Ok(Made { walked, cut, files, failed, proof_sheet, making_sheet, findings })
+    Ok(Made { walked, cut, lines, files: Vec::new(), failed, proof_sheet, making_sheet, findings })
 }
 
 /// The proof sheet of pieces that no file was made of yet.
@@ -475,10 +498,16 @@ fn first_medium(device: &Device) -> Result<&Medium> {
     })
 }
 
-/// A sheet of a device with its file.
+/// A file with its proof and the head's way through it.
 struct WrittenSheet {
-    sheet: Sheet,
     file: ProvenFile,
+    proof: Proof,
+    way: Option<HeadWay>,
+}
+
+/// The same once the file is handed on.
+struct OnSheet {
+    line: FileLine,
     proof: Proof,
     way: Option<HeadWay>,
 }
@@ -488,14 +517,22 @@ fn write_device(
     named: &NamedDevice,
     marked: &[MarkedPiece],
     laying: &Laying,
-) -> Result<(Vec<WrittenSheet>, Vec<Finding>)> {
+    keep: &(dyn Fn(ProvenFile) -> Result<()> + Sync),
+) -> Result<(Vec<(Sheet, OnSheet)>, Vec<Finding>)> {
     let (sheets, mut findings) = lay_for(&named.device, marked, &laying.budget)?;
     let said = Said { style: &set.style, person: &set.person, imprint: laying.imprint, marked };
-    let count = sheets.len();
-    let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
-    let (written, found) = gather(&numbered, |(index, sheet)| write_sheet(set, named, sheet, [*index, count], &said))?;
+    let numbered: Vec<(usize, &Sheet)> = sheets.iter().enumerate().collect();
+    let (written, found) = gather(&numbered, |(index, sheet)| {
+        let (WrittenSheet { file, proof, way }, findings) =
+            write_sheet(set, named, sheet, [*index, sheets.len()], &said)?;
+        let line = file.line.clone();
+        if proof.passed {
+            keep(file)?;
+        }
+        Ok((OnSheet { line, proof, way }, findings))
+    })?;
     findings.extend(found);
-    Ok((written, findings))
+    Ok((sheets.into_iter().zip(written).collect(), findings))
 }
 
 fn write_sheet(
@@ -545,7 +582,7 @@ fn write_sheet(
     };
     let (medium, stamp) = (sheet.medium.clone(), corrected.stamp().text.clone());
     let file = ProvenFile { parts: parts(&corrected), bytes, line, medium, stamp };
-    Ok((WrittenSheet { sheet: sheet.clone(), file, proof, way }, findings))
+    Ok((WrittenSheet { file, proof, way }, findings))
 }
 
 /// What a job draws, in its own order.

@@ -10,7 +10,7 @@ mod tags;
 
 pub use exchange::exchange_dxf;
 
-use super::{DEEPEST, Drawing, Gathered, NamedDrawing, PathName, check_size};
+use super::{DEEPEST, Drawing, Gathered, NamedDrawing, beginning, check_size};
 use crate::diag::{Finding, Result};
 use dxf::entities::{Entity, EntityType, Insert};
 use kurbo::{Affine, Point, Vec2};
@@ -18,6 +18,10 @@ use std::collections::{BTreeSet, HashMap};
 
 /// More entities than this are not visited, block references counted each time.
 const MOST_ENTITIES: usize = 1_000_000;
+/// A drawing whose unit is not sure may yet be made larger by so much; its arcs are followed as closely as it then needs.
+const LARGEST_UNIT: f64 = crate::units::INCH;
+/// Of a text no more is kept, bytes.
+const LONGEST_TEXT: usize = 1000;
 
 /// What a DXF file's model space draws, in millimetres, y up, origin as it is in the file.
 ///
@@ -65,6 +69,7 @@ fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Fin
         visited: 0,
         inside: Vec::new(),
         placed: 0,
+        finer: if tags.sure { 1.0 } else { LARGEST_UNIT },
     };
     reader.gathered.naming = naming;
     for block in loaded.blocks() {
@@ -72,8 +77,8 @@ fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Fin
         let entities = block.entities.iter().collect();
         reader.blocks.insert(block.name.to_ascii_uppercase(), Block { base, entities });
     }
-    for kind in &tags.left_out {
-        reader.gathered.leave_out(kind);
+    for (kind, times) in &tags.left_out {
+        reader.gathered.leave_out_times(kind, *times);
     }
     let scale = Affine::scale(tags.millimetres);
     for entity in loaded.entities() {
@@ -82,7 +87,8 @@ fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Fin
     findings.extend(reader.gathered.warnings());
     let Gathered { paths, names, notes, .. } = reader.gathered;
     let drawing = Drawing { width: None, height: None, paths };
-    Ok((NamedDrawing { drawing, names, notes, to_scale: tags.to_scale }, findings))
+    let guessed = (tags.to_scale && !tags.sure).then_some(tags.millimetres);
+    Ok((NamedDrawing { drawing, names, notes, to_scale: tags.to_scale, guessed }, findings))
 }
 
 struct Reader<'a> {
@@ -95,6 +101,8 @@ struct Reader<'a> {
     inside: Vec<&'a str>,
     /// How many blocks were placed in the drawing itself.
     placed: usize,
+    /// How much finer arcs are followed.
+    finer: f64,
 }
 
 struct Block<'a> {
@@ -125,7 +133,7 @@ impl<'a> Reader<'a> {
         if self.gathered.naming {
             let around = std::iter::once(layer).chain(self.inside.iter().rev().copied());
             let block = if self.inside.is_empty() { 0 } else { self.placed };
-            self.gathered.name = PathName { own: String::new(), around: around.map(str::to_owned).collect(), block };
+            self.gathered.call("", around, block)?;
             let note = match &entity.specific {
                 EntityType::Text(text) => Some((&text.location, text.value.as_str())),
                 EntityType::MText(text) => Some((&text.insertion_point, text.text.as_str())),
@@ -133,11 +141,10 @@ impl<'a> Reader<'a> {
                 _ => None,
             };
             if let Some((at, text)) = note {
-                self.gathered.note(to_page * Point::new(at.x, at.y), text);
-                return Ok(());
+                return self.gathered.note(to_page * Point::new(at.x, at.y), beginning(text, LONGEST_TEXT));
             }
         }
-        match outline::outline(&entity.specific, outline::stretch(to_page)) {
+        match outline::outline(&entity.specific, self.finer * outline::stretch(to_page)) {
             Ok(path) => self.gathered.add(layer, &(to_page * path)),
             Err(what) => {
                 self.gathered.leave_out(what);

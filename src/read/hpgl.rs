@@ -143,7 +143,7 @@ impl Reader<'_> {
         }
         for pair in numbers.chunks_exact(2) {
             let to = if self.relative { [self.at[0] + pair[0], self.at[1] + pair[1]] } else { [pair[0], pair[1]] };
-            self.go(to);
+            self.go(to)?;
         }
         Ok(())
     }
@@ -156,7 +156,7 @@ impl Reader<'_> {
         self.path.move_to(self.point());
     }
 
-    fn go(&mut self, to: [f64; 2]) {
+    fn go(&mut self, to: [f64; 2]) -> Result<()> {
         if self.down && self.path.elements().is_empty() {
             self.start();
         }
@@ -164,6 +164,7 @@ impl Reader<'_> {
         if self.down {
             self.path.line_to(self.point());
         }
+        self.gathered.check_room(&self.path)
     }
 
     /// Ends the stroke. The pen down without a move is a dot; back at its start is closed.
@@ -219,7 +220,7 @@ impl Reader<'_> {
                 } else {
                     self.down = true;
                 }
-                self.go(if absolute { [x, y] } else { [self.at[0] + x, self.at[1] + y] });
+                self.go(if absolute { [x, y] } else { [self.at[0] + x, self.at[1] + y] })?;
                 (up, absolute) = (false, false);
             }
         }

@@ -55,6 +55,8 @@ pub struct NamedDrawing {
     pub notes: Vec<Note>,
     /// Whether the file says how long its units are.
     pub to_scale: bool,
+    /// Millimetres in a unit where the file only lets one guess: what its user says counts for more.
+    pub guessed: Option<f64>,
 }
 
 /// What a path is called in its file.
@@ -87,6 +89,12 @@ const MOST_PATHS: usize = 200_000;
 const MOST_SEGMENTS: usize = 2_000_000;
 /// Groups and blocks nested deeper are refused.
 const DEEPEST: usize = 128;
+/// What a line is called and lies in tells by its first characters; no more of a name is kept.
+const LONGEST_NAME: usize = 200;
+/// Drawings whose names and writing are longer than this all together are refused, bytes.
+const MOST_NAMES: usize = 64 << 20;
+/// More kinds of things that are left out are counted as one.
+const MOST_KINDS: usize = 50;
 /// How far a circular arc turned into cubics may stray, mm: a tenth of what a proof allows for everything together
 /// besides flattening and grid.
 const ARC_TOLERANCE: f64 = 5e-4;
@@ -102,6 +110,8 @@ struct Gathered<'a> {
     /// What the next path is called.
     name: PathName,
     segments: usize,
+    /// Bytes of names and writing.
+    named: usize,
     /// What was left out, with how often.
     left_out: BTreeMap<String, usize>,
 }
@@ -116,12 +126,14 @@ impl<'a> Gathered<'a> {
             naming: false,
             name: PathName::default(),
             segments: 0,
+            named: 0,
             left_out: BTreeMap::new(),
         }
     }
 
     /// Takes a path apart into its subpaths. Subpaths that draw nothing are dropped.
     fn add(&mut self, layer: &str, path: &BezPath) -> Result<()> {
+        self.check_room(path)?;
         let mut current = BezPath::new();
         let mut start = Point::ORIGIN;
         for &element in path.elements() {
@@ -167,8 +179,7 @@ impl<'a> Gathered<'a> {
         }
         self.segments += path.elements().len() - 1;
         if self.paths.len() >= MOST_PATHS || self.segments > MOST_SEGMENTS {
-            let most = format!("more than {MOST_PATHS} paths or {MOST_SEGMENTS} segments");
-            return Err(self.refused(&format!("the drawing has {most}"), "split it into several files"));
+            return Err(self.too_much());
         }
         self.paths.push(BarePath { layer: layer.into(), path });
         if self.naming {
@@ -177,16 +188,55 @@ impl<'a> Gathered<'a> {
         Ok(())
     }
 
-    /// Takes a text or a point.
-    fn note(&mut self, at: Point, text: &str) {
-        let within = at.x.abs() <= LONGEST && at.y.abs() <= LONGEST;
-        if within && self.notes.len() < MOST_PATHS {
-            self.notes.push(Note { at, text: text.into(), name: self.name.clone() });
+    /// Refuses a path that has grown beyond what a whole drawing may have, also while it is still growing.
+    fn check_room(&self, path: &BezPath) -> Result<()> {
+        if path.elements().len() > MOST_SEGMENTS { Err(self.too_much()) } else { Ok(()) }
+    }
+
+    fn too_much(&self) -> Box<Finding> {
+        let most = format!("the drawing has more than {MOST_PATHS} paths or {MOST_SEGMENTS} segments");
+        self.refused(&most, "split it into several files")
+    }
+
+    /// Says what the next path or note is called: its own name, and from the inside outward what it lies in.
+    fn call<'n>(&mut self, own: &str, around: impl Iterator<Item = &'n str>, block: usize) -> Result<()> {
+        let own = beginning(own, LONGEST_NAME).trim().to_owned();
+        let around: Vec<String> = around.map(|name| beginning(name, LONGEST_NAME).to_owned()).collect();
+        self.count_letters(own.len() + around.iter().map(String::len).sum::<usize>())?;
+        self.name = PathName { own, around, block };
+        Ok(())
+    }
+
+    fn count_letters(&mut self, bytes: usize) -> Result<()> {
+        self.named += bytes;
+        if self.named > MOST_NAMES {
+            let message = format!("the drawing's names and writing are longer than {} MB", MOST_NAMES >> 20);
+            return Err(
+                self.refused(&message, "ungroup it in the program that drew it, or split it into several files")
+            );
         }
+        Ok(())
+    }
+
+    /// Takes a text or a point.
+    fn note(&mut self, at: Point, text: &str) -> Result<()> {
+        let within = at.x.abs() <= LONGEST && at.y.abs() <= LONGEST;
+        if !within || self.notes.len() >= MOST_PATHS {
+            self.leave_out("writing and points beyond what a drawing may have");
+            return Ok(());
+        }
+        self.count_letters(text.len())?;
+        self.notes.push(Note { at, text: text.into(), name: self.name.clone() });
+        Ok(())
     }
 
     fn leave_out(&mut self, what: &str) {
-        *self.left_out.entry(what.into()).or_default() += 1;
+        self.leave_out_times(what, 1);
+    }
+
+    fn leave_out_times(&mut self, what: &str, times: usize) {
+        let known = self.left_out.contains_key(what) || self.left_out.len() < MOST_KINDS;
+        *self.left_out.entry(if known { what } else { "things of other kinds" }.into()).or_default() += times;
     }
 
     fn refused(&self, message: &str, hint: &str) -> Box<Finding> {
@@ -204,6 +254,11 @@ impl<'a> Gathered<'a> {
             })
             .collect()
     }
+}
+
+/// The first bytes of a text, to a whole character.
+fn beginning(text: &str, most: usize) -> &str {
+    &text[..text.floor_char_boundary(most)]
 }
 
 fn refused(file: &str, message: &str, hint: &str) -> Box<Finding> {

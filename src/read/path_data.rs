@@ -1,12 +1,14 @@
 //! SVG path data (SVG 1.1, chapter 8.3) with its whole grammar, arcs included. kurbo's own parser is not used: it turns
 //! arcs into curves at a fixed 0.1 of a unit and stops in silence at what it does not know.
 
+use super::MOST_SEGMENTS;
 use kurbo::{Arc, BezPath, Point, SvgArc, Vec2};
 
 /// No coordinate is larger; it keeps arcs finite.
 const LARGEST: f64 = 1e9;
 
-/// The path of a `d` attribute. Arcs stray by no more than `tolerance`, in the attribute's units.
+/// The path of a `d` attribute. Arcs stray by no more than `tolerance`, in the attribute's units. Of one that is longer than
+/// any drawing may be only so much is read that it will be refused.
 ///
 /// # Errors
 /// The byte offset of the first character that fits nothing.
@@ -17,7 +19,7 @@ pub(super) fn parse(data: &str, tolerance: f64) -> Result<BezPath, usize> {
     let mut command = None;
     loop {
         scanner.skip_space();
-        let Some(byte) = scanner.peek() else { return Ok(path) };
+        let Some(byte) = scanner.peek().filter(|_| path.elements().len() <= MOST_SEGMENTS) else { return Ok(path) };
         let from = scanner.at;
         let letter = if byte.is_ascii_alphabetic() {
             scanner.at += 1;

@@ -4,8 +4,9 @@
 mod content;
 mod objects;
 
-use super::{BarePath, Drawing, Gathered, check_size};
+use super::{BarePath, Drawing, Gathered, MOST_BYTES, check_size};
 use crate::diag::{Finding, Result};
+use crate::units::LONGEST;
 use kurbo::{Affine, ParamCurve, Point, Rect, Shape};
 use objects::{Object, Objects};
 
@@ -13,6 +14,10 @@ use objects::{Object, Objects};
 const POINT: f64 = 25.4 / 72.0;
 /// Parts of a sheet that is too long for one page overlap by this, mm.
 const JOIN: f64 = 20.0;
+/// More pages are refused: 100 m of paper as wide as a door are 1,500.
+const MOST_PAGES: usize = 5_000;
+/// More lines that begin at one place than this are refused.
+const MOST_IN_ONE_PLACE: usize = 500;
 /// The layer of what belongs to the pages.
 const FURNITURE: &str = "page";
 
@@ -37,7 +42,7 @@ struct Page {
 
 /// What a PDF file draws, in millimetres, y up, origin at the lower left. Several pages are put together again by their
 /// labels, as `glue` says they lie, or else as parts of one long sheet; a path on several of them is there once, and only
-/// if it is on every page that it runs through. The page's own marks are left out.
+/// if it is on every page that it runs through. The pages' own marks and the map are left out.
 ///
 /// # Errors
 /// What this project does not write: compressed or encrypted contents, pictures, fonts; pages that do not fit together.
@@ -48,7 +53,7 @@ pub fn pdf(bytes: &[u8], file: &str, glue: Option<Glue>) -> Result<(Drawing, Vec
     let pages = pages(&objects, file).map_err(|what| refused(&what))?;
     if let ([page], None) = (&pages[..], glue) {
         let mut gathered = Gathered::new(file);
-        for bare in page.paths.iter().filter(|bare| bare.layer != FURNITURE) {
+        for bare in &page.paths {
             gathered.add(&bare.layer, &bare.path)?;
         }
         return Ok((Drawing { width: Some(page.width), height: Some(page.height), paths: gathered.paths }, Vec::new()));
@@ -71,6 +76,7 @@ fn pages(objects: &Objects, file: &str) -> std::result::Result<Vec<Page>, String
     let labels = labels(objects, root);
     let mut pages = Vec::new();
     let mut gathered = Gathered::new(file);
+    let mut carried_out = 0;
     for (index, kid) in kids.iter().enumerate() {
         let page = objects.resolve(kid);
         for key in ["Rotate", "UserUnit", "CropBox"] {
@@ -81,8 +87,16 @@ fn pages(objects: &Objects, file: &str) -> std::result::Result<Vec<Page>, String
         let Some(Object::Array(sides)) = objects.get(page, "MediaBox") else { return Err("a page has no size".into()) };
         let sides: Vec<f64> = sides.iter().filter_map(Object::number).collect();
         let [0.0, 0.0, width, height] = sides[..] else { return Err("a page's corner is not at 0".into()) };
+        if ![width, height].iter().all(|side| *side > 0.0 && side * POINT <= LONGEST) {
+            return Err("a page has no size, or is over 100 m".into());
+        }
         let sheet = Rect::new(0.0, 0.0, width * POINT, height * POINT);
         let drawn = content::paths(objects, page, &hidden)?;
+        // Pages may share what they draw: a small file could be long in the reading.
+        carried_out += drawn.bytes;
+        if carried_out > 2 * MOST_BYTES || index >= MOST_PAGES {
+            return Err("the file has more pages than a sheet could be cut into".into());
+        }
         let clip = drawn.clip.map_or(sheet, |clip| clip.intersect(sheet));
         // The bounds on paths and segments hold for all pages together.
         for bare in &drawn.paths {
@@ -129,7 +143,6 @@ fn together(pages: &[Page], glue: Glue) -> std::result::Result<Vec<BarePath>, St
     let mut whole: Vec<Seen> = Vec::new();
     let mut cells: std::collections::HashMap<(i64, i64), Vec<usize>> = std::collections::HashMap::new();
     let mut windows = std::collections::BTreeMap::new();
-    let step = |page: &Page| (page.width - left - right - glue.overlap, page.height - bottom - top - glue.overlap);
     for (page, (column, row)) in &named {
         let window = Rect::new(left, bottom, page.width - right, page.height - top);
         let off = |a: f64, b: f64| (a - b).abs() > 0.01;
@@ -137,13 +150,13 @@ fn together(pages: &[Page], glue: Glue) -> std::result::Result<Vec<BarePath>, St
         if off(seen.x0, window.x0) || off(seen.y0, window.y0) || off(seen.x1, window.x1) || off(seen.y1, window.y1) {
             return Err(format!("page {} shows another part of the paper than its margins leave", page.label));
         }
-        let (along, up) = step(page);
+        let (along, up) = (window.width() - glue.overlap, window.height() - glue.overlap);
         let corner = Point::new(f64::from(*column) * along, f64::from(*row) * up);
         let shift = corner - window.origin();
         if windows.insert((*column, *row), window + shift).is_some() {
             return Err(format!("two pages are named {}", page.label));
         }
-        for bare in page.paths.iter().filter(|bare| bare.layer != FURNITURE) {
+        for bare in page.paths.iter().filter(|bare| !is_furniture(bare, window, glue.overlap)) {
             let path = Affine::translate(shift) * &bare.path;
             let bounds = path.bounding_box();
             let key = ((bounds.x0 / 0.01).round() as i64, (bounds.y0 / 0.01).round() as i64);
@@ -155,43 +168,47 @@ fn together(pages: &[Page], glue: Glue) -> std::result::Result<Vec<BarePath>, St
             if let Some(i) = same {
                 whole[i].2.push((*column, *row));
             } else {
-                cells.entry(key).or_default().push(whole.len());
+                let here = cells.entry(key).or_default();
+                here.push(whole.len());
+                if here.len() > MOST_IN_ONE_PLACE {
+                    return Err(format!("more than {MOST_IN_ONE_PLACE} lines begin at one place"));
+                }
                 whole.push((BarePath { layer: bare.layer.clone(), path }, bounds, vec![(*column, *row)]));
             }
         }
     }
-    // A path that is not on a page which it runs through is not all there, and a page that was left out shows nothing.
-    let Some((page, _)) = named.first() else { return Err("there are no pages but the map".into()) };
-    let (along, up) = step(page);
-    let size = Rect::new(left, bottom, page.width - right, page.height - top).size();
+    if named.is_empty() {
+        return Err("there are no pages but the map".into());
+    }
+    // A path is all there only where every place that it runs through is shown on a page that has it: what runs over a
+    // page that was left out, or lies left of the first column or below the first row, is not.
     let complete = |path: &kurbo::BezPath, bounds: Rect, on: &[(u32, u32)]| {
-        // What lies left of the first column or below the first row is on no page.
-        if bounds.x0 < -1e-3 || bounds.y0 < -1e-3 {
-            return false;
-        }
-        let columns = ((bounds.x0 - size.width) / along).floor().max(0.0) as u32..=(bounds.x1 / along).max(0.0) as u32;
-        columns.into_iter().all(|column| {
-            let from = ((bounds.y0 - size.height) / up).floor().max(0.0) as u32;
-            (from..=(bounds.y1 / up).max(0.0) as u32).all(|height| {
-                let here = on.contains(&(column, height));
-                let x = f64::from(column) * along;
-                let y = f64::from(height) * up;
-                let window = Rect::new(x, y, x + size.width, y + size.height).inflate(-1e-3, -1e-3);
-                // What a neighbour shows in full need not be here; only what no page shows is missing.
-                here || !path.segments().any(|segment| {
-                    (0..=32).any(|i| {
-                        let p = segment.eval(f64::from(i) / 32.0);
-                        window.contains(p) && !on.iter().any(|place| windows[place].contains(p))
-                    })
-                })
-            })
-        })
+        let shown = |p: Point| on.iter().any(|place| windows[place].inflate(1e-3, 1e-3).contains(p));
+        let along = |segment: kurbo::PathSeg| (0..=32).all(|i| shown(segment.eval(f64::from(i) / 32.0)));
+        bounds.x0 >= -1e-3 && bounds.y0 >= -1e-3 && path.segments().all(along)
     };
     Ok(whole
         .into_iter()
         .filter(|(bare, bounds, on)| complete(&bare.path, *bounds, on))
         .map(|(bare, ..)| bare)
         .collect())
+}
+
+/// Whether a path is one of a page's own marks: a cross where pages are glued, or a letter of the page's name beside the
+/// lower left one. Whatever else is on that layer is drawn, and a proof must see it.
+fn is_furniture(bare: &BarePath, window: Rect, overlap: f64) -> bool {
+    /// How far a cross reaches, mm.
+    const ARM: f64 = 3.01;
+    /// The room that a page's name may take, mm.
+    const NAME: kurbo::Size = kurbo::Size::new(60.0, 12.0);
+    let bounds = bare.path.bounding_box();
+    let inside = |room: Rect| room.union(bounds) == room;
+    let inner = window.inset(-overlap / 2.0);
+    let corners = [(inner.x0, inner.y0), (inner.x1, inner.y0), (inner.x0, inner.y1), (inner.x1, inner.y1)];
+    let name = Rect::from_origin_size((window.x0 + overlap, window.y0 + overlap), NAME);
+    bare.layer == FURNITURE
+        && (inside(name)
+            || corners.iter().any(|&corner| inside(Rect::from_center_size(corner, (2.0 * ARM, 2.0 * ARM)))))
 }
 
 /// Whether two paths have the same elements, to the grid that they are written on.

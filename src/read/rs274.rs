@@ -8,6 +8,9 @@ use kurbo::{Arc, BezPath, Point, Vec2};
 /// Settings that change nothing here: planes, cutter compensation off, feed modes, path modes.
 const QUIET: [u32; 9] = [17, 40, 49, 54, 61, 64, 80, 90, 94];
 
+/// No number of a program is larger.
+const LARGEST: f64 = 1e9;
+
 /// Larger arcs are slips, and would take curves without end, mm.
 const LARGEST_RADIUS: f64 = 1e6;
 
@@ -118,7 +121,10 @@ impl Reader<'_> {
         while let Some(letter) = rest.chars().next() {
             let tail = &rest[letter.len_utf8()..];
             let end = tail.find(|c: char| !matches!(c, '0'..='9' | '.' | '-' | '+')).unwrap_or(tail.len());
-            let value = tail[..end].parse().map_err(|_| self.wrong(&format!("{letter} has no number")))?;
+            let value: f64 = tail[..end].parse().map_err(|_| self.wrong(&format!("{letter} has no number")))?;
+            if value.abs() > LARGEST {
+                return Err(self.wrong(&format!("{letter} has a number beyond all measure")));
+            }
             words.push((letter, value));
             rest = &tail[end..];
         }
@@ -143,7 +149,7 @@ impl Reader<'_> {
             self.arc(to, offset)?;
         }
         self.at = to;
-        Ok(())
+        self.gathered.check_room(&self.path)
     }
 
     /// `G2` clockwise, `G3` anticlockwise, about the start plus I and J.

@@ -5,7 +5,7 @@ mod shapes;
 mod values;
 
 use super::path_data::numbers;
-use super::{BarePath, DEEPEST, Drawing, Gathered, NamedDrawing, PathName, check_size};
+use super::{BarePath, DEEPEST, Drawing, Gathered, MOST_BYTES, NamedDrawing, beginning, check_size};
 use crate::diag::{Finding, Result, Snippet};
 use kurbo::{Affine, BezPath, Point, Vec2};
 use roxmltree::{Attribute, Node};
@@ -15,6 +15,10 @@ use std::collections::HashMap;
 const PIXEL: f64 = crate::units::INCH / 96.0;
 /// More elements than this are not visited, `use` counted each time.
 const MOST_ELEMENTS: usize = 1_000_000;
+/// Nor are attributes and writing that are longer all together, `use` counted each time, bytes.
+const MOST_LETTERS: usize = 2 * MOST_BYTES;
+/// Of a text no more is kept, bytes.
+const LONGEST_TEXT: usize = 1000;
 
 /// What an SVG file draws, in millimetres, y up from the lower left corner of its page.
 ///
@@ -56,6 +60,7 @@ fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Fin
         // A style sheet may stroke or fill what the attributes leave blank; its rules are not read.
         styled: document.descendants().any(|node| node.has_tag_name("style") || node.tag_name().name() == "style"),
         visited: 0,
+        letters: 0,
     };
     reader.gathered.naming = naming;
     let (page, mut findings) = reader.page(&root)?;
@@ -69,13 +74,14 @@ fn read(bytes: &[u8], file: &str, naming: bool) -> Result<(NamedDrawing, Vec<Fin
     let paths: Vec<BarePath> = reader.gathered.paths;
     let drawing = Drawing { width: page.width, height: page.height, paths };
     let (names, notes) = (reader.gathered.names, reader.gathered.notes);
-    Ok((NamedDrawing { drawing, names, notes, to_scale: to_scale(&root) }, findings))
+    Ok((NamedDrawing { drawing, names, notes, to_scale: to_scale(&root), guessed: None }, findings))
 }
 
-/// Whether the page's width is in a unit of length. A bare number or `px` is 96, 90 or 72 to the inch: programs differ.
+/// Whether the page's width is in a unit of length, and a view box says how many of the drawing's own units that is. A bare
+/// number or `px` is 96, 90 or 72 to the inch: programs differ.
 fn to_scale(root: &Node<'_, '_>) -> bool {
     let width = root.attribute("width").unwrap_or("").trim();
-    ["mm", "cm", "in", "pt", "pc"].iter().any(|unit| width.ends_with(unit))
+    root.has_attribute("viewBox") && ["mm", "cm", "in", "pt", "pc"].iter().any(|unit| width.ends_with(unit))
 }
 
 /// A label that drawing programs write beside an id.
@@ -92,6 +98,8 @@ struct Reader<'a, 'i> {
     ids: HashMap<&'a str, Node<'a, 'i>>,
     styled: bool,
     visited: usize,
+    /// Bytes of attributes and writing visited.
+    letters: usize,
 }
 
 /// What an element inherits.
@@ -201,11 +209,7 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
         if !node.is_element() || !ours {
             return Ok(());
         }
-        self.visited += 1;
-        if self.visited > MOST_ELEMENTS || outer.depth > DEEPEST {
-            let message = format!("the drawing nests deeper than {DEEPEST} or repeats itself without end");
-            return Err(self.gathered.refused(&message, "ungroup it in the program that drew it"));
-        }
+        self.visit(node, outer.depth)?;
         let tag = node.tag_name().name();
         match tag {
             "text" if self.gathered.naming => return self.writing(node, outer),
@@ -264,6 +268,18 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
         }
     }
 
+    /// Counts what is looked at, so that a small file can't keep the reader busy.
+    fn visit(&mut self, node: &Node<'a, 'i>, depth: usize) -> Result<()> {
+        self.visited += 1;
+        self.letters += node.attributes().map(|attribute| attribute.value().len()).sum::<usize>();
+        self.letters += node.text().map_or(0, str::len);
+        if self.visited > MOST_ELEMENTS || self.letters > MOST_LETTERS || depth > DEEPEST {
+            let message = format!("the drawing nests deeper than {DEEPEST} or repeats itself without end");
+            return Err(self.gathered.refused(&message, "ungroup it in the program that drew it"));
+        }
+        Ok(())
+    }
+
     fn children(&mut self, node: &Node<'a, 'i>, place: &Place<'a>) -> Result<()> {
         node.children().try_for_each(|child| self.node(&child, place))
     }
@@ -313,18 +329,19 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
             return Ok(());
         }
         let path: BezPath = self.outline(node, place)?;
-        self.name(node, place);
+        self.name(node, place)?;
         self.gathered.add(place.layer, &(place.to_page * path))
     }
 
     /// Sets what the next path is called.
-    fn name(&mut self, node: &Node<'a, 'i>, place: &Place<'a>) {
-        if self.gathered.naming {
-            let title = || node.children().find(|child| child.tag_name().name() == "title").and_then(|t| t.text());
-            let own = label(node).or_else(|| node.attribute("id")).or_else(title).unwrap_or("").trim();
-            let around = node.attribute("class").into_iter().chain(place.around.iter().rev().copied());
-            self.gathered.name = PathName { own: own.into(), around: around.map(str::to_owned).collect(), block: 0 };
+    fn name(&mut self, node: &Node<'a, 'i>, place: &Place<'a>) -> Result<()> {
+        if !self.gathered.naming {
+            return Ok(());
         }
+        let title = || node.children().find(|child| child.tag_name().name() == "title").and_then(|t| t.text());
+        let own = label(node).or_else(|| node.attribute("id")).or_else(title).unwrap_or("");
+        let around = node.attribute("class").into_iter().chain(place.around.iter().rev().copied());
+        self.gathered.call(own, around, 0)
     }
 
     /// A text with its place: what it says, in one line.
@@ -337,19 +354,19 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
                 .ok_or_else(|| self.wrong(&attribute, "transforms such as translate(10 20) or scale(2)"))?,
             None => Affine::IDENTITY,
         };
+        for part in node.descendants().skip(1) {
+            self.visit(&part, place.depth)?;
+        }
         // The first place that is told, here or by a part of the text.
         let told = |name: &str| {
             let first = |n: Node<'a, 'i>| numbers(n.attribute(name)?).ok()?.first().copied();
             node.descendants().find_map(first).unwrap_or(0.0)
         };
         let at = place.to_page * own * Point::new(told("x"), told("y"));
-        let text: Vec<&str> = node.descendants().filter(Node::is_text).filter_map(|n| n.text()).collect();
-        let text = text.join(" ").split_whitespace().collect::<Vec<_>>().join(" ");
-        self.name(node, place);
-        if !text.is_empty() && at.is_finite() {
-            self.gathered.note(at, &text);
-        }
-        Ok(())
+        let parts = node.descendants().filter(Node::is_text).filter_map(|n| n.text());
+        let text = parts.flat_map(str::split_whitespace).collect::<Vec<_>>().join(" ");
+        self.name(node, place)?;
+        if text.is_empty() { Ok(()) } else { self.gathered.note(at, beginning(&text, LONGEST_TEXT)) }
     }
 
     /// A length in user units; `base` is what percentages are of.

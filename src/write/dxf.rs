@@ -106,19 +106,19 @@ fn entity(tags: &mut Tags, handle: u32, layer: &str, shape: &Shape, dashed: bool
         Shape::Polyline { .. } => "LWPOLYLINE",
         Shape::Spline(_) => "SPLINE",
     };
-    tags.put(0, kind);
+    tags.word(0, kind);
     tags.handle(5, handle);
     tags.handle(330, MODEL_SPACE);
-    tags.put(100, "AcDbEntity");
-    tags.put(8, layer);
+    tags.word(100, "AcDbEntity");
+    tags.word(8, layer);
     match shape {
         Shape::Line(from, to) => {
-            tags.put(100, "AcDbLine");
+            tags.word(100, "AcDbLine");
             tags.point(10, *from);
             tags.point(11, *to);
         }
         Shape::Polyline { points, closed } => {
-            tags.put(100, "AcDbPolyline");
+            tags.word(100, "AcDbPolyline");
             tags.put(90, points.len());
             tags.put(70, u8::from(*closed) + if dashed { 128 } else { 0 });
             for point in points {
@@ -134,7 +134,7 @@ fn entity(tags: &mut Tags, handle: u32, layer: &str, shape: &Shape, dashed: bool
 /// times and n four times, so that it passes through every joint and is the chain itself.
 fn spline(tags: &mut Tags, chain: &[CubicBez]) {
     const PLANAR: u8 = 8;
-    tags.put(100, "AcDbSpline");
+    tags.word(100, "AcDbSpline");
     tags.put(70, PLANAR);
     tags.put(71, 3);
     tags.put(72, 3 * chain.len() + 5);
@@ -166,6 +166,13 @@ impl Tags {
         writeln!(self.0, "{value}").expect("writing to a string");
     }
 
+    /// A value that is written as it is.
+    fn word(&mut self, code: u16, value: &str) {
+        self.code(code);
+        self.0.push_str(value);
+        self.0.push('\n');
+    }
+
     /// A group code, right-aligned in three places.
     fn code(&mut self, code: u16) {
         self.0.push_str(if code < 10 {
@@ -175,12 +182,22 @@ impl Tags {
         } else {
             ""
         });
-        push_trimmed(&mut self.0, f64::from(code), 0);
+        for place in [1000, 100, 10, 1] {
+            if code >= place || place == 1 {
+                self.0.push(char::from(b'0' + (code / place % 10) as u8));
+            }
+        }
         self.0.push('\n');
     }
 
     fn handle(&mut self, code: u16, handle: u32) {
-        self.put(code, format_args!("{handle:X}"));
+        self.code(code);
+        let first = (0..8).rev().find(|place| handle >> (4 * place) > 0).unwrap_or(0);
+        for place in (0..=first).rev() {
+            let digit = (handle >> (4 * place) & 15) as u8;
+            self.0.push(char::from(if digit < 10 { b'0' + digit } else { b'A' + digit - 10 }));
+        }
+        self.0.push('\n');
     }
 
     fn real(&mut self, code: u16, value: f64) {

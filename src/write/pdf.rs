@@ -44,12 +44,27 @@ struct Tile {
     window: Rect,
 }
 
+/// A stroke as it is written on every page that shows it.
+struct Drawn {
+    role: Role,
+    size: usize,
+    bounds: Rect,
+    text: String,
+}
+
 /// A job as a PDF file: on one page as large as the sheet, or on pages of `paper`. A sheet longer than 5,080 mm is split
 /// into parts that overlap by 20 mm.
 pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     let stamp = job.stamp();
     let job = job.job();
-    let extent = extent(job);
+    let drawn: Vec<Drawn> = strokes(job)
+        .map(|stroke| {
+            let mut text = String::new();
+            path(&mut text, &stroke.path);
+            Drawn { role: stroke.role, size: size_of(job, stroke), bounds: stroke.path.bounding_box(), text }
+        })
+        .collect();
+    let extent = extent(job, &drawn);
     let whole = Paper {
         width: extent.width().min(LONGEST),
         height: extent.height().min(LONGEST),
@@ -62,7 +77,7 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     let mut pages: Vec<(String, String)> = tiles
         .iter()
         .map(|tile| {
-            (tile.name.clone(), content(job, &paper, tile, &if tiled { marks(&paper, tile) } else { Vec::new() }))
+            (tile.name.clone(), content(&drawn, &paper, tile, &if tiled { marks(&paper, tile) } else { Vec::new() }))
         })
         .collect();
     if tiled {
@@ -81,9 +96,8 @@ fn layers(job: &Job) -> Vec<String> {
 }
 
 /// The sheet, widened where a corrected stroke reaches beyond it, and rounded up to the written grid.
-fn extent(job: &Job) -> Rect {
-    let strokes = strokes(job).map(|stroke| stroke.path.bounding_box());
-    let all = strokes.fold(Rect::new(0.0, 0.0, job.width, job.height), |all, own| all.union(own));
+fn extent(job: &Job, drawn: &[Drawn]) -> Rect {
+    let all = drawn.iter().fold(Rect::new(0.0, 0.0, job.width, job.height), |all, own| all.union(own.bounds));
     let up = |value: f64| (value * 1e3).ceil() / 1e3;
     Rect::new(0.0, 0.0, up(all.x1).max(1.0), up(all.y1).max(1.0))
 }
@@ -133,7 +147,7 @@ fn letters(column: u32) -> String {
 }
 
 /// What is drawn on a page: the sheet through its window, then the page's own marks.
-fn content(job: &Job, paper: &Paper, tile: &Tile, marks: &[BezPath]) -> String {
+fn content(drawn: &[Drawn], paper: &Paper, tile: &Tile, marks: &[BezPath]) -> String {
     let window = window(paper);
     let mut text = String::new();
     let put = |text: &mut String, line: std::fmt::Arguments| writeln!(text, "{line}").expect("writing to a string");
@@ -144,12 +158,12 @@ fn content(job: &Job, paper: &Paper, tile: &Tile, marks: &[BezPath]) -> String {
     put(&mut text, format_args!("1 0 0 1 {dx} {dy} cm"));
     let wide = tile.window.inflate(0.5, 0.5);
     let mut open: Option<(Role, usize)> = None;
-    for stroke in strokes(job) {
-        let bounds = stroke.path.bounding_box();
+    for stroke in drawn {
+        let bounds = stroke.bounds;
         if bounds.x0 > wide.x1 || bounds.x1 < wide.x0 || bounds.y0 > wide.y1 || bounds.y1 < wide.y0 {
             continue;
         }
-        let kind = (stroke.role, size_of(job, stroke));
+        let kind = (stroke.role, stroke.size);
         if open != Some(kind) {
             if open.is_some() {
                 text.push_str("EMC\n");
@@ -159,7 +173,7 @@ fn content(job: &Job, paper: &Paper, tile: &Tile, marks: &[BezPath]) -> String {
             put(&mut text, format_args!("{} w [{}] 0 d", number(line_width(stroke.role)), dashes.join(" ")));
             open = Some(kind);
         }
-        path(&mut text, &stroke.path);
+        text.push_str(&stroke.text);
     }
     if open.is_some() {
         text.push_str("EMC\n");

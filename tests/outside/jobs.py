@@ -9,6 +9,7 @@ import json
 from pathlib import Path
 
 import numpy as np
+import shapely
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 JOBS = ROOT / "target" / "tmp" / "jobs"
@@ -53,17 +54,9 @@ def allowed(job):
 
 def stray(points, chain):
     """The largest distance of points from a chain, mm."""
-    points, chain = np.asarray(points, float), np.asarray(chain, float)
-    if len(chain) == 1:
-        chain = np.repeat(chain, 2, axis=0)
-    a, side = chain[:-1], np.diff(chain, axis=0)
-    square = np.maximum((side**2).sum(1), 1e-30)
-    largest = 0.0
-    for some in np.array_split(points, max(1, len(points) * len(a) // 2_000_000)):
-        off = some[:, None, :] - a
-        share = np.clip((off * side).sum(2) / square, 0, 1)
-        largest = max(largest, np.sqrt((((off - share[:, :, None] * side) ** 2).sum(2)).min(1)).max(initial=0))
-    return largest
+    points, chain = np.asarray(points, float).reshape(-1, 2), np.asarray(chain, float)
+    line = shapely.LineString(np.repeat(chain, 2, axis=0) if len(chain) == 1 else chain)
+    return float(shapely.distance(line, shapely.points(points)).max(initial=0))
 
 
 def length(chain):

@@ -157,9 +157,14 @@ def form(pdf, job):
     corners = corrected(job, [(job["width"], 0), (job["width"], job["height"]), (0, job["height"])]).max(0)
     pages = layout(pdf, job)
     size = corners if pages is None else np.array(pages["size"])
+    if pages and not job["pages"]:
+        # Parts of a sheet: as long as a page may be, and as many as the sheet takes.
+        size, parts = np.minimum(corners, LONGEST), math.ceil((corners[0] - JOIN) / (LONGEST - JOIN))
+        if len(pdf.pages) != parts + 1:
+            wrong.append(f"{len(pdf.pages)} pages, not a map and {parts} parts of {corners[0]:.0f} mm")
     for page in pdf.pages:
         box = np.array([float(side) for side in page.MediaBox]) / POINT
-        if np.any(box[:2] != 0) or np.abs(box[2:] - size).max() > (WITHIN if job["pages"] else 60) or box.max() > LONGEST + WITHIN:
+        if np.any(box[:2] != 0) or np.abs(box[2:] - size).max() > (WITHIN if pages else 60) or box.max() > LONGEST + WITHIN:
             wrong.append(f"a page of {box.round(3)} mm, not {size.round(3)}")
         if any(key in page for key in ("/UserUnit", "/Rotate", "/CropBox")):
             wrong.append("a page is scaled, turned or cropped")
@@ -267,7 +272,70 @@ def moved(data):
     return re.sub(rb"^(1 0 0 1 -\d+)(\.\d)?", lambda m: m[1][:-1] + (b"%d" % ((m[1][-1] - 47) % 10)) + (m[2] or b""), data, count=1, flags=re.M)
 
 
+def with_pages(change):
+    """The file with its pages and their names changed; nothing where it has but one."""
+
+    def spoil(data):
+        with pikepdf.open(io.BytesIO(data)) as pdf:
+            if len(pdf.pages) == 1:
+                return None
+            names = [str(label.P) for label in pdf.Root.PageLabels.Nums[1::2]]
+            if change(pdf, names) is None:
+                return None
+            numbers = [part for i, name in enumerate(names) for part in (i, pikepdf.Dictionary(P=pikepdf.String(name)))]
+            pdf.Root.PageLabels.Nums = pikepdf.Array(numbers)
+            stream = io.BytesIO()
+            pdf.save(stream)
+            return stream.getvalue()
+
+    return spoil
+
+
+def page_less(pdf, names):
+    """A page with lines on it left out, as if it were blank."""
+    del pdf.pages[len(names) // 2]
+    return names.pop(len(names) // 2)
+
+
+def blank_page(pdf, names):
+    """A page that shows nothing put in where one was left out."""
+    places = [re.fullmatch(r"([A-Z])(\d+)", name) for name in names if name != "map"]
+    all_places = [f"{c}{r}" for c in sorted({p[1] for p in places}) for r in sorted({p[2] for p in places})]
+    free = [name for name in all_places if name not in names]
+    if not free:
+        return None
+    pdf.pages.append(pdf.pages[1])
+    window = re.search(rb"^[\d. ]+ re W n$", pdf.pages[-1].Contents.read_bytes(), re.M)[0]
+    pdf.pages[-1].Contents = pdf.make_stream(b"q 2.834645669291339 0 0 2.834645669291339 0 0 cm\n" + window + b"\nQ\n")
+    names.append(free[0])
+    return free
+
+
+def moved_part(data):
+    """The second part of a sheet drawn half a millimetre too far on."""
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        content = pdf.pages[2].Contents.read_bytes()
+        pdf.pages[2].Contents = pdf.make_stream(re.sub(rb"^(1 0 0 1 )", rb"1 0 0 1 0.5 0 cm\n\1", content, count=1, flags=re.M))
+        stream = io.BytesIO()
+        pdf.save(stream)
+        return stream.getvalue()
+
+
+def seams(data):
+    """The largest difference of neighbouring parts of a long sheet where both show the same 20 mm, in shades of 255."""
+    pages = pypdfium2.PdfDocument(without_marks(data))
+    worst = 0
+    for left, right in zip(range(1, len(pages) - 1), range(2, len(pages))):
+        high = pages[left].get_height() / POINT
+        a, _ = picture(pages[left], (LONGEST - JOIN, 0), (LONGEST, high), (0, 0), PIXELS)
+        b, _ = picture(pages[right], (0, 0), (JOIN, high), (0, 0), PIXELS)
+        worst = max(worst, unlike(a, b) if min(a.min(), b.min()) < 128 else 255)  # a line does cross it
+    return worst
+
+
 FAULTS = {
+    "a page less": with_pages(page_less),
+    "a blank page": with_pages(blank_page),
     "print scaling": lambda data: data.replace(b"/PrintScaling/None", b"/PrintScaling/Dflt").replace(b"/PrintScaling /None", b"/PrintScaling /Nonx"),
     "twice the page": sub(rb"/MediaBox ?\[0 0 (\d)", rb"/MediaBox [0 0 9"),
     "a hidden layer": lambda data: data.replace(b"/D<<", b"/D<</OFF[4 0 R]").replace(b"/D <<\n", b"/D <</OFF[4 0 R]\n"),
@@ -289,16 +357,21 @@ def main(out_dir):
             continue
         wrong = check(data, job)
         count.good(not wrong, f"{name}: {'; '.join(wrong)}")
-        if "long" not in name:
-            off = off_square(data, job)
-            count.good(off <= 0.05, f"{name}: the check square is {off:.3f} mm off in the picture")
-            spoilt = off_square(data, job, narrower=3)
-            count.good(spoilt > 0.05, f"{name}: the seeded fault was not found: a narrow picture")
+        off = off_square(data, job)
+        count.good(off <= 0.05, f"{name}: the check square is {off:.3f} mm off in the picture")
+        spoilt = off_square(data, job, narrower=3)
+        count.good(spoilt > 0.05, f"{name}: the seeded fault was not found: a narrow picture")
+        if name.endswith("-long.pdf"):
+            worst, spoilt = seams(data), seams(moved_part(data))
+            count.good(worst <= SHADES, f"{name}: neighbours differ by {worst} shades of 255 where they overlap")
+            count.good(spoilt > SHADES, f"{name}: the seeded fault was not found: a part moved by 0.5 mm")
         if name.endswith(("-pdf.pdf", "-tiles.pdf")):
             pictures[name] = sheet_picture(data, job)
         if name.startswith("plain-"):
             for fault, spoil in FAULTS.items():
                 spoilt = spoil(data)
+                if spoilt is None:
+                    continue
                 count.good(spoilt != data and check(spoilt, job), f"{name}: the seeded fault was not found: {fault}")
     for kind in ("plain", "leaning"):
         one, many = pictures[f"{kind}-pdf.pdf"], pictures[f"{kind}-tiles.pdf"]

@@ -1,16 +1,25 @@
 """RS-274 programs carried out by pygcode, a parser that shares nothing with this project: every line where the job has
-it, in millimetres, with a feed, the tool on while it draws and off while it travels.
+it, in millimetres, with a feed, the tool on while it draws and off while it travels. And one that `oaktag make` wrote for
+a laser: what its beam leaves, half a kerf inside of where it runs, is the pieces.
 
     python rs274.py OUT_DIR
 
 Every file is also spoiled on purpose, and every fault must be found.
 """
 
+import json
 import math
 import re
+import subprocess
 import sys
+import tempfile
+from pathlib import Path
 
-from jobs import allowed, checked, compare, on_axes
+import numpy as np
+import shapely
+import shapely.affinity
+import svgpathtools
+from jobs import ROOT, Count, allowed, checked, compare, length, on_axes
 from pygcode import GCodeArcMove, GCodeLinearMove, GCodeRapidMove, Line, Machine
 from pygcode.gcodes import GCodeArcMoveCW, GCodeFeedRate, GCodeSelectTool, GCodeStartSpindleCW, GCodeStopSpindle, GCodeUseMillimeters
 
@@ -103,8 +112,95 @@ FAULTS = {
 }
 
 
+KERF = 0.2  # mm, of profiles/laser.device.kdl
+BRIDGE = 0.6  # mm, the same
+CUTTING = 2  # the tool's number
+HOLE = 400  # mm²: blocks have a hole to hang them by
+SAME = 0.02  # mm: the profile's tolerance of 0.01 and its proof's 0.005
+
+
+def contours(drawn):
+    """Chains of the cutting beam that meet but for a bridge, as rings."""
+    chains = [np.array(chain) for tool, chain in drawn if tool == f"tool {CUTTING}"]
+    rings = []
+    while chains:
+        ring = chains.pop(0)
+        while True:
+            ends = [(np.hypot(*(ring[-1] - chain[side])), at, side) for at, chain in enumerate(chains) for side in (0, -1)]
+            gap, at, side = min(ends, default=(math.inf, 0, 0))
+            if gap > BRIDGE + KERF + 0.1 or np.hypot(*(ring[-1] - ring[0])) < gap:
+                break
+            ring = np.vstack([ring, chains.pop(at)[:: 1 if side == 0 else -1]])
+        if len(ring) > 3 and np.hypot(*(ring[-1] - ring[0])) <= BRIDGE + KERF + 0.1:
+            rings.append(shapely.Polygon(ring))
+    return [ring for ring in rings if ring.area > HOLE]
+
+
+def off_piece(left, piece):
+    """How far what is left lies from a piece wherever it was put and turned: the largest distance of the places along it,
+    notches and their neighbourhood apart, mm."""
+    best = math.inf
+    for quarter in range(4):
+        turned = shapely.affinity.rotate(piece, 90 * quarter, origin=(0, 0))
+        a, b = np.array(left.bounds), np.array(turned.bounds)
+        if np.abs((a[2:] - a[:2]) - (b[2:] - b[:2])).max() > 1:
+            continue
+        line = shapely.affinity.translate(turned, *(a[:2] - b[:2])).exterior
+        points = shapely.get_coordinates(shapely.segmentize(left.exterior, 2))
+        points = points[:: max(1, len(points) // 250)]
+        for _ in range(6):
+            # The shift that brings the points nearest to the line, by least squares.
+            near = shapely.get_coordinates(shapely.line_interpolate_point(line, shapely.line_locate_point(line, shapely.points(points))))
+            gaps = np.hypot(*(points - near).T)
+            shift = np.median((points - near)[gaps <= max(np.quantile(gaps, 0.9), 1e-9)], 0)
+            line = shapely.affinity.translate(line, *shift)
+        gaps = shapely.distance(shapely.points(points), line)
+        best = min(best, np.quantile(gaps, 0.9))
+    return best
+
+
+def laser(count):
+    """A laser's programs as `make` wrote them."""
+    program, style = ROOT / "target" / "release" / "oaktag", "samples/evening-chorus.style.kdl"
+    person = "samples/maren-holt.measures.kdl"
+    with tempfile.TemporaryDirectory() as folder:
+        command = [program, "make", style, "--measures", person, "--device", "laser", "-o", folder]
+        made = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
+        if made.returncode != 0:
+            return count.good(False, f"laser: {made.stderr}")
+        [pieces] = Path(folder).rglob("*.pieces.json")
+        sewn = {}
+        for piece in json.loads(pieces.read_text("utf-8"))["pieces"]:
+            path = svgpathtools.Path(*[segment for edge in piece["edges"] for segment in svgpathtools.parse_path(edge["path"])])
+            steps = [1 if isinstance(segment, svgpathtools.Line) else 200 for segment in path]
+            ring = [segment.point(i / n) for segment, n in zip(path, steps) for i in range(n)]
+            sewn[piece["name"]] = shapely.Polygon([(z.real, z.imag) for z in ring])
+        programs = [file.read_text("ascii") for file in sorted(Path(folder).rglob("laser*.ngc"))]
+    drawn = [lines(text) for text in programs]
+    rings = [ring for chains in drawn for ring in contours(chains)]
+    left = [ring.buffer(-KERF / 2) for ring in rings]
+    count.good(len(left) == len(sewn), f"laser: {len(left)} contours of {len(sewn)} pieces")
+    for name, piece in sewn.items():
+        off = min((off_piece(ring, piece) for ring in left), default=math.inf)
+        count.good(off <= SAME, f"laser: {name} is {off:.3f} mm off")
+    # Seeded faults; the front is no mirror image of itself.
+    for fault, spoilt in {
+        "no kerf": rings,
+        "a tenth of a per cent": [shapely.affinity.scale(ring, 1.001, 1.001) for ring in left],
+        "mirrored": [shapely.affinity.scale(ring, -1, 1) for ring in left],
+    }.items():
+        off = min(off_piece(ring, sewn["Front"]) for ring in spoilt)
+        count.good(off > SAME, f"laser: the seeded fault was not found: {fault}")
+    longest = max((chain for chain in drawn[0] if chain[0] == f"tool {CUTTING}"), key=lambda chain: length(chain[1]))
+    shorter = [chain for chain in drawn[0] if chain is not longest]
+    count.good(len(contours(shorter)) < len(contours(drawn[0])), "laser: the seeded fault was not found: a run less")
+
+
 def main(out_dir):
-    return checked("RS-274 programs", out_dir, ("rs274",), check, FAULTS)
+    code = checked("RS-274 programs", out_dir, ("rs274",), check, FAULTS)
+    count = Count("a laser's programs")
+    laser(count)
+    return count.done() or code
 
 
 if __name__ == "__main__":

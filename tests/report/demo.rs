@@ -72,6 +72,7 @@ pub fn way(file: &str, pen: &str) -> HeadWay {
         width: 300.0,
         height: 200.0,
         square: 0.0,
+        sizes: Vec::new(),
         passes: vec![
             Pass { tool: pen.into(), strokes: vec![stroke(Role::Sew, "M0 50L100 50")] },
             Pass { tool: "knife".into(), strokes: vec![square.clone(), square] },

@@ -1,7 +1,7 @@
 //! DXF entities as paths, in drawing units.
 
-use super::super::ARC_TOLERANCE;
 use super::super::nurbs::beziers;
+use super::super::{ARC_TOLERANCE, MOST_SEGMENTS};
 use dxf::Vector;
 use dxf::entities::EntityType;
 use kurbo::{Affine, Arc, BezPath, PathEl, Point, Vec2};
@@ -130,6 +130,9 @@ fn bulged(mut vertices: Vec<(Point, f64)>, closed: bool, tolerance: f64) -> BezP
         vertices.push((first, 0.0));
     }
     for pair in vertices.windows(2) {
+        if path.elements().len() > MOST_SEGMENTS {
+            break; // refused as it is
+        }
         let [(from, bulge), (to, _)] = *pair else { continue };
         let chord = to - from;
         let sweep = 4.0 * bulge.atan();

@@ -1,9 +1,9 @@
 //! The tags of a DXF text file: a first pass that finds the units, checks every number of the sections that draw, and
 //! hands on those sections alone.
 
-use super::super::refused;
+use super::super::{MOST_KINDS, beginning, refused};
 use crate::diag::{Finding, Result, Snippet};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 /// What the first pass found.
@@ -12,14 +12,16 @@ pub(super) struct Tags {
     pub drawing: String,
     /// How many entities the crate should find in them.
     pub entities: usize,
-    /// Kinds of entities that the crate passes over, each time it does.
-    pub left_out: Vec<String>,
+    /// Kinds of entities that are passed over, with how often.
+    pub left_out: BTreeMap<String, usize>,
     /// Layers that are switched off or frozen, in capitals: names differ by more than case.
     pub hidden: BTreeSet<String>,
     /// Millimetres in a drawing unit.
     pub millimetres: f64,
-    /// Whether the header says so.
+    /// Whether the header says so, or at least whether it is metric.
     pub to_scale: bool,
+    /// Whether it says the unit itself.
+    pub sure: bool,
     pub findings: Vec<Finding>,
 }
 
@@ -28,6 +30,11 @@ const READ: [&str; 8] = ["LINE", "ARC", "CIRCLE", "ELLIPSE", "LWPOLYLINE", "POLY
 
 /// Kinds that only name or mark, handed on where they are wanted.
 const NAMING: [&str; 3] = ["TEXT", "MTEXT", "POINT"];
+
+/// What an entity weighs, points: the crate makes about a kilobyte of each.
+const ENTITY: usize = 20;
+/// Drawings that weigh more are refused before the crate sees them.
+const HEAVIEST: usize = 10_000_000;
 
 /// Reads code and value line by line; texts and points are handed on where `naming` wants them.
 ///
@@ -39,8 +46,15 @@ pub(super) fn scan(bytes: &[u8], file: &str, naming: bool) -> Result<Tags> {
     }
     let wrong = |line: usize, expected: &str| wrong(bytes, file, line, expected);
     let mut lines = bytes.split(|&byte| byte == b'\n').map(|line| line.strip_suffix(b"\r").unwrap_or(line));
-    let mut pass =
-        Pass { out: String::new(), entities: 0, left_out: Vec::new(), keep: true, naming, entity: Entity::Other };
+    let mut pass = Pass {
+        out: String::new(),
+        entities: 0,
+        left_out: BTreeMap::new(),
+        weight: 0,
+        keep: true,
+        naming,
+        entity: Entity::Other,
+    };
     let mut header = Header::default();
     let mut layers = Layers::default();
     let mut section = Section::Outside;
@@ -96,7 +110,7 @@ pub(super) fn scan(bytes: &[u8], file: &str, naming: bool) -> Result<Tags> {
     }
     pass.put(0, b"EOF");
     let (millimetres, findings) = header.millimetres(file);
-    let to_scale = findings.is_empty() || header.metric.is_some();
+    let sure = findings.is_empty();
     let Layers { hidden, .. } = layers;
     Ok(Tags {
         drawing: pass.out,
@@ -104,7 +118,8 @@ pub(super) fn scan(bytes: &[u8], file: &str, naming: bool) -> Result<Tags> {
         left_out: pass.left_out,
         hidden,
         millimetres,
-        to_scale,
+        to_scale: sure || header.metric.is_some(),
+        sure,
         findings,
     })
 }
@@ -123,7 +138,9 @@ enum Section {
 struct Pass {
     out: String,
     entities: usize,
-    left_out: Vec<String>,
+    left_out: BTreeMap<String, usize>,
+    /// Points so far, and entities, which take as much room as a hundred.
+    weight: usize,
     /// Whether the present entity is handed on.
     keep: bool,
     /// Whether texts and points are handed on.
@@ -157,11 +174,18 @@ impl Pass {
             self.keep = read || frame;
             self.entities += usize::from(read);
             if !self.keep && !matches!(&*kind, "ATTRIB" | "VIEWPORT") {
-                self.left_out.push(kind.chars().take(40).collect());
+                let known = self.left_out.len() < MOST_KINDS || self.left_out.contains_key(&*kind);
+                let kind = if known { beginning(&kind, 40) } else { "entities of other kinds" };
+                *self.left_out.entry(kind.into()).or_default() += 1;
             }
+            self.weight += if self.keep { ENTITY } else { 0 };
         }
         if !self.keep {
             return Ok(());
+        }
+        self.weight += usize::from(matches!(code, 10 | 40));
+        if self.weight > HEAVIEST {
+            return Err("a drawing of fewer entities and points");
         }
         // What draws is handed on. The rest (handles, owners, extension data, thumbnails, heights, and counts, which the
         // lists themselves tell better) is not, so it can't be at fault.
@@ -266,7 +290,7 @@ impl Header {
                     None => (1.0, "millimetres"),
                 };
                 let finding = Finding::warning(format!("the file does not say its unit; it was read in {unit}"))
-                    .hint("measure the check square, or save the file with $INSUNITS 4")
+                    .hint("save it with its unit ($INSUNITS; 4 is mm), or say --unit where `oaktag read` reads it")
                     .in_file(file);
                 return (known, vec![finding]);
             }

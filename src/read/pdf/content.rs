@@ -1,6 +1,6 @@
 //! A page's content carried out (ISO 32000-1, 8): paths, their layer, what may be seen of them.
 
-use super::super::BarePath;
+use super::super::{BarePath, MOST_PATHS, MOST_SEGMENTS};
 use super::POINT;
 use super::objects::{Object, Objects, Tokens};
 use kurbo::{Affine, BezPath, Point, Rect, Shape};
@@ -11,7 +11,14 @@ pub(super) struct Drawn {
     pub paths: Vec<BarePath>,
     /// The part of the page that the sheet is seen through.
     pub clip: Option<Rect>,
+    /// How long its content is.
+    pub bytes: usize,
 }
+
+/// Layers nested deeper, and states saved deeper, are refused.
+const DEEPEST: usize = 64;
+/// Layers with longer names are refused, bytes.
+const LONGEST_NAME: usize = 200;
 
 #[derive(Clone, Copy)]
 struct State {
@@ -25,8 +32,8 @@ pub(super) fn paths(objects: &Objects, page: &Object, hidden: &BTreeSet<u32>) ->
         return Err("a page has no content".into());
     };
     let properties = objects.get(page, "Resources").and_then(|resources| objects.get(resources, "Properties"));
-    let mut tokens = Tokens { bytes: &objects.bytes[..*to], next: *from };
-    let mut drawn = Drawn { paths: Vec::new(), clip: None };
+    let mut tokens = Tokens { bytes: &objects.bytes[..*to], next: *from, left: usize::MAX };
+    let mut drawn = Drawn { paths: Vec::new(), clip: None, bytes: to - from };
     let mut state = State { to_page: Affine::scale(POINT), clip: None, width: 1.0 };
     let (mut saved, mut layers): (Vec<State>, Vec<(String, bool)>) = (Vec::new(), Vec::new());
     let (mut path, mut clipping) = (BezPath::new(), false);
@@ -42,7 +49,7 @@ pub(super) fn paths(objects: &Objects, page: &Object, hidden: &BTreeSet<u32>) ->
         let numbers: Vec<f64> = operands.iter().filter_map(Object::number).collect();
         let p = |i: usize| Point::new(numbers[i], numbers[i + 1]);
         match (operator.as_str(), &numbers[..]) {
-            ("q", []) if saved.len() < 64 => saved.push(state),
+            ("q", []) if saved.len() < DEEPEST => saved.push(state),
             ("Q", []) => state = saved.pop().ok_or("Q without q")?,
             ("cm", &[a, b, c, d, e, f]) => state.to_page *= Affine::new([a, b, c, d, e, f]),
             ("w", &[width]) => state.width = width,
@@ -82,12 +89,18 @@ pub(super) fn paths(objects: &Objects, page: &Object, hidden: &BTreeSet<u32>) ->
                     Some(Object::Text(text)) => String::from_utf8_lossy(text).into_owned(),
                     _ => return Err(format!("layer {name:?} is not described")),
                 };
+                if layers.len() >= DEEPEST || title.len() > LONGEST_NAME {
+                    return Err("layers are nested too deep, or named too long".into());
+                }
                 layers.push((title, !number.is_some_and(|number| hidden.contains(&number))));
             }
             ("EMC", []) => drop(layers.pop().ok_or("EMC without BDC")?),
             (other, _) => return Err(format!("the operator {other:?} with {} numbers", numbers.len())),
         }
         operands.clear();
+        if drawn.paths.len() > MOST_PATHS || path.elements().len() > MOST_SEGMENTS {
+            return Err(format!("a page has more than {MOST_PATHS} paths or {MOST_SEGMENTS} segments"));
+        }
     }
     Ok(drawn)
 }

@@ -4,6 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Nested deeper is refused.
 const DEEPEST: usize = 32;
+/// More numbers, names and brackets than this, contents apart, are refused.
+const MOST_TOKENS: usize = 4_000_000;
 
 /// One object.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,7 +41,7 @@ impl<'a> Objects<'a> {
         if !bytes.starts_with(b"%PDF-1.") {
             return Err("the file is no PDF".into());
         }
-        let mut tokens = Tokens { bytes, next: 0 };
+        let mut tokens = Tokens { bytes, next: 0, left: MOST_TOKENS };
         let mut objects = Self { bytes, all: BTreeMap::new(), root: None };
         let mut before: Vec<Object> = Vec::new();
         let mut ended = false;
@@ -124,6 +126,8 @@ impl<'a> Objects<'a> {
 pub(super) struct Tokens<'a> {
     pub bytes: &'a [u8],
     pub next: usize,
+    /// How many objects may still come.
+    pub left: usize,
 }
 
 impl Tokens<'_> {
@@ -152,6 +156,7 @@ impl Tokens<'_> {
         }
         self.skip();
         let Some(byte) = self.peek() else { return Ok(None) };
+        self.left = self.left.checked_sub(1).ok_or("the file has more objects than a drawing needs")?;
         let object = match byte {
             b'/' => {
                 self.next += 1;

@@ -1,13 +1,17 @@
 //! An outline cut into edges at its corners, with allowances as far as a cutting line.
 
 use super::loops::opened;
-use crate::diag::Finding;
+use super::patience::Patience;
+use crate::diag::{Finding, Result};
 use crate::geom::{parts, path};
 use crate::piece::{Edge, Finish};
 use kurbo::{BezPath, ParamCurve, PathSeg, Point, Vec2};
 
 /// A bend of more is a corner, radians: 20°. Chords of 0.01 mm on an arc of 5 mm bend by 7°.
 const CORNER: f64 = 0.35;
+
+/// An outline of more corners is a picture and no piece.
+const MOST_CORNERS: usize = 2_000;
 
 /// Segments shorter than this have no direction worth looking at, mm.
 const CRUMB: f64 = 0.01;
@@ -20,7 +24,15 @@ const WIDEST: f64 = 150.0;
 
 /// The edges of a closed counter-clockwise outline, called "edge 1" and so on from its first corner. With a cutting line
 /// each has the allowance as far as that.
-pub fn split(outline: &BezPath, cutting: Option<&BezPath>, findings: &mut Vec<Finding>) -> Vec<Edge> {
+///
+/// # Errors
+/// More corners than any piece has.
+pub fn split(
+    outline: &BezPath,
+    cutting: Option<&BezPath>,
+    patience: &mut Patience,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<Edge>> {
     let mut segments: Vec<PathSeg> = Vec::new();
     for segment in opened(outline).segments() {
         let size = segment.start().distance(segment.end()) + segment.start().distance(segment.eval(0.5));
@@ -36,6 +48,10 @@ pub fn split(outline: &BezPath, cutting: Option<&BezPath>, findings: &mut Vec<Fi
         a.cross(b).atan2(a.dot(b)).abs()
     };
     let mut corners: Vec<usize> = (0..count).filter(|&i| bend(i) > CORNER).collect();
+    if corners.len() > MOST_CORNERS {
+        let text = format!("an outline has {} corners", corners.len());
+        return Err(Box::new(Finding::error(text).hint("pictures are no pieces: take them out, or smooth the line")));
+    }
     if corners.len() < 2 {
         // A smooth outline, or a drop: cut in two.
         let first = corners.first().copied().unwrap_or(0);
@@ -60,10 +76,11 @@ pub fn split(outline: &BezPath, cutting: Option<&BezPath>, findings: &mut Vec<Fi
     }
     if let Some(cutting) = cutting {
         for edge in &mut edges {
+            (0..3).try_for_each(|_| patience.measure(cutting))?;
             measure(edge, cutting, findings);
         }
     }
-    edges
+    Ok(edges)
 }
 
 fn edge(number: usize, path: BezPath) -> Edge {

@@ -1,6 +1,8 @@
 //! Closed outlines, as drawn or joined from lines whose ends meet.
 
 use super::Stroke;
+use super::patience::Patience;
+use crate::diag::Result;
 use crate::geom::{parts, path};
 use crate::read::PathName;
 use crate::role::Role;
@@ -39,35 +41,50 @@ impl Outline {
     }
 
     /// Whether a point lies inside, or just beside.
-    pub fn holds_point(&self, p: Point) -> bool {
-        self.reaches(p, BESIDE)
+    pub fn holds_point(&self, p: Point, patience: &mut Patience) -> Result<bool> {
+        self.reaches(p, BESIDE, patience)
     }
 
-    fn reaches(&self, p: Point, beside: f64) -> bool {
-        self.bounds.inflate(beside, beside).contains(p)
-            && (self.path.winding(p) != 0 || parts::nearest(&self.path, p).is_some_and(|(_, off)| off <= beside))
+    fn reaches(&self, p: Point, beside: f64, patience: &mut Patience) -> Result<bool> {
+        if !self.bounds.inflate(beside, beside).contains(p) {
+            return Ok(false);
+        }
+        patience.look(&self.path)?;
+        if self.path.winding(p) != 0 {
+            return Ok(true);
+        }
+        patience.measure(&self.path)?;
+        Ok(parts::nearest(&self.path, p).is_some_and(|(_, off)| off <= beside))
     }
 
     /// Whether a line lies inside, or just beside: its middle does, and its box.
-    pub fn holds(&self, line: &Stroke) -> bool {
+    pub fn holds(&self, line: &Stroke, patience: &mut Patience) -> Result<bool> {
         let (reach, area) = (self.bounds.inflate(MARK_END, MARK_END), line.bounds);
         let inside = reach.contains(Point::new(area.x0, area.y0)) && reach.contains(Point::new(area.x1, area.y1));
         let middle = || line.path.segments().nth(line.path.segments().count() / 2).map(|segment| segment.eval(0.5));
-        inside && middle().is_some_and(|middle| self.reaches(middle, MARK))
+        let Some(middle) = inside.then(middle).flatten() else { return Ok(false) };
+        patience.look(&line.path)?;
+        self.reaches(middle, MARK, patience)
     }
 
     /// Whether another outline lies inside this one, all of it.
-    pub fn holds_all(&self, other: &Self) -> bool {
+    pub fn holds_all(&self, other: &Self, patience: &mut Patience) -> Result<bool> {
         let (own, area) = (self.bounds.inflate(BESIDE, BESIDE), other.bounds);
-        own.contains(Point::new(area.x0, area.y0)) && own.contains(Point::new(area.x1, area.y1)) && {
-            let step = 1 + other.path.elements().len() / SAMPLES;
-            other.path.segments().step_by(step).all(|segment| self.holds_point(segment.eval(0.5)))
+        if !own.contains(Point::new(area.x0, area.y0)) || !own.contains(Point::new(area.x1, area.y1)) {
+            return Ok(false);
         }
+        let step = 1 + other.path.elements().len() / SAMPLES;
+        for segment in other.path.segments().step_by(step) {
+            if !self.holds_point(segment.eval(0.5), patience)? {
+                return Ok(false);
+            }
+        }
+        Ok(true)
     }
 }
 
 /// Closed outlines among strokes of one role, and what is left: chains of lines that do not close.
-pub fn joined(strokes: &[&Stroke], within: f64) -> (Vec<Outline>, Vec<Stroke>) {
+pub fn joined(strokes: &[&Stroke], within: f64, patience: &mut Patience) -> Result<(Vec<Outline>, Vec<Stroke>)> {
     let (mut closed, mut open) = (Vec::new(), Vec::new());
     let mut loose: Vec<&Stroke> = Vec::new();
     for stroke in strokes {
@@ -91,7 +108,7 @@ pub fn joined(strokes: &[&Stroke], within: f64) -> (Vec<Outline>, Vec<Stroke>) {
         // Onward from its end; then, turned round, onward from its start.
         for _ in 0..2 {
             while links.len() == 1 || head.distance(tail) > within {
-                let Some((next, backwards)) = ends.nearest(head) else { break };
+                let Some((next, backwards)) = ends.nearest(head, patience)? else { break };
                 ends.used[next] = true;
                 head = ends.of[next][usize::from(!backwards)];
                 links.push((next, backwards));
@@ -113,7 +130,7 @@ pub fn joined(strokes: &[&Stroke], within: f64) -> (Vec<Outline>, Vec<Stroke>) {
             open.push(Stroke::new(stroke.role, chain, stroke.name.clone()));
         }
     }
-    (closed, open)
+    Ok((closed, open))
 }
 
 /// A path closed, its last point drawn to its first where they differ by no more than rounding.
@@ -172,18 +189,21 @@ impl Ends {
     }
 
     /// The unused stroke with an end nearest to a point and within reach, and whether that is its last point.
-    fn nearest(&self, p: Point) -> Option<(usize, bool)> {
+    fn nearest(&mut self, p: Point, patience: &mut Patience) -> Result<Option<(usize, bool)>> {
         let (x, y) = self.cell(p);
         let mut best: Option<(f64, usize, bool)> = None;
         for cell in (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| (x + dx, y + dy))) {
-            for &(index, last) in self.cells.get(&cell).into_iter().flatten().filter(|(index, _)| !self.used[*index]) {
+            let Some(ends) = self.cells.get_mut(&cell) else { continue };
+            patience.spend(ends.len())?;
+            ends.retain(|(index, _)| !self.used[*index]);
+            for &(index, last) in &*ends {
                 let off = self.of[index][usize::from(last)].distance(p);
                 if off <= self.within && best.is_none_or(|(least, at, _)| (off, index) < (least, at)) {
                     best = Some((off, index, last));
                 }
             }
         }
-        best.map(|(_, index, last)| (index, last))
+        Ok(best.map(|(_, index, last)| (index, last)))
     }
 }
 

@@ -1,6 +1,8 @@
 //! What lies in a piece: grain, fold, notches, drill holes, inner lines, writing.
 
+use super::patience::Patience;
 use super::{Stroke, loops, words};
+use crate::diag::Result;
 use crate::geom::{parts, path};
 use crate::piece::{InnerLine, Notch, NotchKind, Piece};
 use crate::read::{Note, PathName};
@@ -26,8 +28,11 @@ pub fn add(
     name: &mut PathName,
     inner: &[&Stroke],
     notes: &[&Note],
+    patience: &mut Patience,
     left_out: &mut BTreeMap<String, usize>,
-) -> bool {
+) -> Result<bool> {
+    let whole = piece.outline();
+    let mut numbers: BTreeMap<String, usize> = BTreeMap::new();
     let mut leave_out = |what: &str| *left_out.entry(what.into()).or_default() += 1;
     let mut grain: Option<[Point; 2]> = None;
     // Where points say where the notches are, lines only draw them.
@@ -46,12 +51,14 @@ pub fn add(
                 }
             }
             Some(Role::Fold) => {
+                patience.measure(&whole)?;
                 if !fold(piece, &stroke.path) {
                     leave_out("fold marks beside no straight edge");
                 }
             }
             Some(Role::Notch) if points => {}
             Some(Role::Notch) => {
+                (0..2).try_for_each(|_| patience.measure(&whole))?;
                 let ends = [path::start(&stroke.path), path::end(&stroke.path)];
                 if !notch(piece, ends.into_iter().flatten()) {
                     leave_out("notches beside no edge");
@@ -60,11 +67,12 @@ pub fn add(
             Some(Role::Drill) => drill(piece, stroke.bounds.center()),
             Some(Role::Label) => leave_out("drawn letters and points of curves"),
             Some(Role::Square) => leave_out("check squares"),
-            Some(Role::Line | Role::Dart) | None => line(piece, stroke),
+            Some(Role::Line | Role::Dart) | None => line(piece, stroke, &mut numbers),
             Some(Role::Cut | Role::Sew) => leave_out("parts of cutting or sew lines that close nothing"),
         }
     }
     for note in notes {
+        patience.measure(&whole)?;
         match (note.text.is_empty(), words::role(&note.name)) {
             (true, Some(Role::Notch)) => {
                 if !notch(piece, std::iter::once(note.at)) {
@@ -88,7 +96,7 @@ pub fn add(
         }
         _ => upright(piece),
     };
-    drawn
+    Ok(drawn)
 }
 
 /// An upright line through the middle of the piece's box.
@@ -171,14 +179,14 @@ fn drill(piece: &mut Piece, at: Point) {
     }
 }
 
-fn line(piece: &mut Piece, stroke: &Stroke) {
-    let own = if words::is_plain(&stroke.name.own) { String::new() } else { stroke.name.own.clone() };
-    let taken = |name: &str, piece: &Piece| piece.path(name).is_some();
-    let mut name = own.clone();
-    let mut number = 1;
-    while name.is_empty() || taken(&name, piece) {
-        name = format!("{} {number}", if own.is_empty() { "line" } else { &own });
-        number += 1;
+/// Adds an inner line; lines of one name are numbered.
+fn line(piece: &mut Piece, stroke: &Stroke, numbers: &mut BTreeMap<String, usize>) {
+    let own = if words::is_plain(&stroke.name.own) { "" } else { &*stroke.name.own };
+    let number = numbers.entry(own.into()).or_insert(0);
+    let mut name = own.to_owned();
+    while name.is_empty() || piece.path(&name).is_some() {
+        *number += 1;
+        name = format!("{} {number}", if own.is_empty() { "line" } else { own });
     }
     piece.lines.push(InnerLine { name, path: loops::opened(&stroke.path) });
 }

@@ -10,11 +10,12 @@ mod edges;
 mod loops;
 mod marks;
 mod names;
+mod patience;
 mod words;
 
 pub use names::{EdgeNames, Names, PieceNames, read as read_names};
 
-use super::{NamedDrawing, PathName};
+use super::{NamedDrawing, Note, PathName};
 use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::piece::{Cut, Finish, Piece, PieceSet};
@@ -22,6 +23,7 @@ use crate::role::Role;
 use crate::units::{Unit, format_length};
 use kurbo::{BezPath, Point, Rect, Shape};
 use loops::Outline;
+use patience::Patience;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Ends of lines that are this near to each other are joined, mm.
@@ -32,6 +34,12 @@ const LEAST_PIECE: f64 = 400.0;
 
 /// More outlines than this are a picture and no pieces.
 const MOST_OUTLINES: usize = 500;
+
+/// More lines than this in one piece are a hatching.
+const MOST_LINES: usize = 5_000;
+
+/// A larger piece is wider than any cloth and longer than any train, mm: the unit is doubtful.
+const LARGEST_PIECE: f64 = 6_000.0;
 
 /// An outline of more segments is a picture and no piece.
 const MOST_SEGMENTS: usize = 20_000;
@@ -93,21 +101,26 @@ pub fn understand(drawing: &NamedDrawing, names: &Names, join: f64, file: &str) 
         .zip(&drawing.names)
         .map(|(bare, name)| Stroke::new(words::role(name), bare.path.clone(), name.clone()))
         .collect();
-    let blocks: BTreeSet<usize> = strokes.iter().map(|stroke| stroke.name.block).collect();
+    let mut blocks: BTreeMap<usize, (Vec<&Stroke>, Vec<&Note>)> = BTreeMap::new();
+    for stroke in &strokes {
+        blocks.entry(stroke.name.block).or_default().0.push(stroke);
+    }
+    for note in &drawing.notes {
+        blocks.entry(note.name.block).or_default().1.push(note);
+    }
     let mut pieces: Vec<(Piece, Account, PathName)> = Vec::new();
-    for block in blocks {
-        let own: Vec<&Stroke> = strokes.iter().filter(|stroke| stroke.name.block == block).collect();
-        let notes = drawing.notes.iter().filter(|note| note.name.block == block).collect::<Vec<_>>();
-        let mut group = Group { join, left_out: &mut left_out, findings: &mut findings };
-        pieces.extend(group.pieces(&own, &notes)?);
+    let mut group =
+        Group { join, too_small: 0, patience: Patience::default(), left_out: &mut left_out, findings: &mut findings };
+    for (own, notes) in blocks.values() {
+        pieces.extend(group.pieces(own, notes).map_err(|finding| Box::new(finding.in_file(file)))?);
+        if pieces.len() > MOST_OUTLINES {
+            return Err(Box::new(crowd(pieces.len()).in_file(file)));
+        }
     }
     if pieces.is_empty() {
-        return Err(Box::new(
-            Finding::error("no closed outline was found in this drawing")
-                .hint("close the outlines, or let ends that are farther apart be joined with --join MM")
-                .in_file(file),
-        ));
+        return Err(Box::new(none(group.too_small).in_file(file)));
     }
+    findings.extend(pieces.iter().filter_map(|(piece, ..)| doubtful(piece)));
     let person = by_size(&mut pieces);
     let (mut set, accounts) = names::named(pieces, names, &mut findings).map_err(|f| Box::new(f.in_file(file)))?;
     let said = |key: &str| {
@@ -136,6 +149,38 @@ fn by_size(pieces: &mut [(Piece, Account, PathName)]) -> String {
     sizes.into_iter().next().unwrap_or_default()
 }
 
+/// Refuses what is no drawing of pieces.
+fn crowd(outlines: usize) -> Finding {
+    Finding::error(format!("the drawing has {outlines} closed outlines"))
+        .hint("pictures and hatching are no pieces: take them out")
+}
+
+/// What to say where no piece was found, though perhaps closed lines that are too small for one.
+fn none(too_small: usize) -> Finding {
+    if too_small > 0 {
+        let text =
+            format!("no piece was found in this drawing: its {too_small} closed lines are smaller than 2 by 2 cm");
+        return Finding::error(text)
+            .hint("is its unit right? Save it again at true size, or with the unit that it was drawn in");
+    }
+    Finding::error("no closed outline was found in this drawing")
+        .hint("close the outlines, or let ends that are farther apart be joined with --join MM")
+}
+
+/// A warning where a piece is larger than any.
+fn doubtful(piece: &Piece) -> Option<Finding> {
+    let size = piece.outline().bounding_box().size();
+    let metres = |mm: f64| crate::units::trimmed(mm / 1000.0, 1);
+    (size.max_side() > LARGEST_PIECE).then(|| {
+        let text = format!(
+            "a piece is {} by {} m large: is the drawing's unit right?",
+            metres(size.width),
+            metres(size.height)
+        );
+        Finding::warning(text).hint("measure one of its edges before you go on")
+    })
+}
+
 /// A file's name without folders and endings.
 fn stem(file: &str) -> String {
     let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
@@ -145,6 +190,9 @@ fn stem(file: &str) -> String {
 /// One block's strokes, or all that lie in none.
 struct Group<'a> {
     join: f64,
+    /// Closed lines that enclose too little for a piece.
+    too_small: usize,
+    patience: Patience,
     left_out: &'a mut BTreeMap<String, usize>,
     findings: &'a mut Vec<Finding>,
 }
@@ -154,22 +202,22 @@ impl Group<'_> {
         *self.left_out.entry(what.into()).or_default() += 1;
     }
 
-    fn pieces(&mut self, strokes: &[&Stroke], notes: &[&super::Note]) -> Result<Vec<(Piece, Account, PathName)>> {
+    fn pieces(&mut self, strokes: &[&Stroke], notes: &[&Note]) -> Result<Vec<(Piece, Account, PathName)>> {
         let mut outlines: Vec<Outline> = Vec::new();
         let mut open: Vec<Stroke> = Vec::new();
         for role in [Some(Role::Cut), Some(Role::Sew), None] {
             let of_role: Vec<&Stroke> = strokes.iter().filter(|stroke| stroke.role == role).copied().collect();
-            let (closed, rest) = loops::joined(&of_role, self.join);
+            let (closed, rest) = loops::joined(&of_role, self.join, &mut self.patience)?;
             outlines.extend(closed);
             open.extend(rest);
         }
         // Too small for a piece, or a picture: back among the lines.
         let fit = |o: &Outline| o.area >= LEAST_PIECE && o.path.elements().len() <= MOST_SEGMENTS;
         let (mut outlines, small): (Vec<_>, Vec<_>) = outlines.into_iter().partition(fit);
+        self.too_small += small.iter().filter(|o| o.area < LEAST_PIECE).count();
         open.extend(small.into_iter().map(|o| Stroke::new(o.role, o.path, o.name)));
         if outlines.len() > MOST_OUTLINES {
-            let message = format!("the drawing has {} closed outlines", outlines.len());
-            return Err(Box::new(Finding::error(message).hint("pictures and hatching are no pieces: take them out")));
+            return Err(Box::new(crowd(outlines.len())));
         }
         outlines.sort_by(|a, b| b.area.total_cmp(&a.area));
         let twins = outlines.len();
@@ -179,22 +227,33 @@ impl Group<'_> {
         for _ in outlines.len()..twins {
             self.leave_out("outlines drawn twice over each other");
         }
-        let parents: Vec<Option<usize>> = (0..outlines.len())
-            .map(|i| (0..i).rev().find(|&parent| outlines[parent].holds_all(&outlines[i])))
-            .collect();
+        let mut parents: Vec<Option<usize>> = Vec::with_capacity(outlines.len());
+        for (index, own) in outlines.iter().enumerate() {
+            let mut parent = None;
+            for larger in (0..index).rev() {
+                if outlines[larger].holds_all(own, &mut self.patience)? {
+                    parent = Some(larger);
+                    break;
+                }
+            }
+            parents.push(parent);
+        }
         let mut found = Vec::new();
         let mut taken = vec![false; open.len()];
         let mut used = BTreeSet::new();
         for index in (0..outlines.len()).filter(|&index| parents[index].is_none()) {
             let outer = &outlines[index];
             let inside: Vec<usize> = (0..outlines.len()).filter(|&i| parents[i] == Some(index)).collect();
-            let lines: Vec<usize> = (0..open.len()).filter(|&i| !taken[i] && outer.holds(&open[i])).collect();
-            for &line in &lines {
-                taken[line] = true;
+            let mut lines: Vec<usize> = Vec::new();
+            for line in 0..open.len() {
+                if !taken[line] && outer.holds(&open[line], &mut self.patience)? {
+                    taken[line] = true;
+                    lines.push(line);
+                }
             }
-            let (sew, outline, closed) = self.sew_line(&outlines, index, &inside, &open, &lines);
+            let (sew, outline, closed) = self.sew_line(&outlines, index, &inside, &open, &lines)?;
             let cutting = (outer.role == Some(Role::Cut)).then_some(&outer.path);
-            let edges = edges::split(&sew.path, cutting, self.findings);
+            let edges = edges::split(&sew.path, cutting, &mut self.patience, self.findings)?;
             let mut inner: Vec<&Stroke> =
                 lines.iter().map(|&i| &open[i]).filter(|s| s.role != Some(Role::Sew)).collect();
             let holes: Vec<Stroke> = inside
@@ -205,10 +264,14 @@ impl Group<'_> {
             inner.extend(&holes);
             let own = |role: Option<Role>| !matches!(role, Some(Role::Cut | Role::Sew) | None);
             for (at, stroke) in strokes.iter().enumerate().filter(|(_, s)| own(s.role)) {
-                if !used.contains(&at) && outer.holds(stroke) {
+                if !used.contains(&at) && outer.holds(stroke, &mut self.patience)? {
                     used.insert(at);
                     inner.push(stroke);
                 }
+            }
+            if inner.len() > MOST_LINES {
+                let text = format!("{} lines lie in one outline", inner.len());
+                return Err(Box::new(Finding::error(text).hint("pictures and hatching are no pieces: take them out")));
             }
             let mut name = sew.name.clone();
             if words::is_plain(&name.own) {
@@ -228,10 +291,14 @@ impl Group<'_> {
             };
             // What is written anywhere in a block is about its piece.
             let alone = outer.name.block > 0 && parents.iter().filter(|parent| parent.is_none()).count() == 1;
-            let here = |note: &&&super::Note| alone && !note.text.is_empty() || outer.holds_point(note.at);
-            let here = notes.iter().filter(here).copied().collect::<Vec<_>>();
+            let mut here: Vec<&Note> = Vec::new();
+            for note in notes {
+                if alone && !note.text.is_empty() || outer.holds_point(note.at, &mut self.patience)? {
+                    here.push(note);
+                }
+            }
             let size = here.iter().find_map(|note| words::said(&note.text, "size")).unwrap_or_default().to_owned();
-            let grain = marks::add(&mut piece, &mut name, &inner, &here, self.left_out);
+            let grain = marks::add(&mut piece, &mut name, &inner, &here, &mut self.patience, self.left_out)?;
             for (edge, finish) in Finish::usual(&piece.edges).into_iter().enumerate() {
                 piece.edges[edge].corner = finish;
             }
@@ -258,24 +325,26 @@ impl Group<'_> {
 
     /// The sew line of the piece whose outermost line is `index`, where it comes from, and which of the outlines it is.
     fn sew_line(
-        &self,
+        &mut self,
         outlines: &[Outline],
         index: usize,
         inside: &[usize],
         open: &[Stroke],
         lines: &[usize],
-    ) -> (Outline, String, Option<usize>) {
+    ) -> Result<(Outline, String, Option<usize>)> {
         let outer = &outlines[index];
         if outer.role != Some(Role::Cut) {
-            return (outer.clone(), "a closed line, taken for the sew line".into(), None);
+            return Ok((outer.clone(), "a closed line, taken for the sew line".into(), None));
         }
         let sewn = inside.iter().copied().find(|&i| outlines[i].role == Some(Role::Sew));
         if let Some(sewn) = sewn {
-            return (outlines[sewn].clone(), "the sew line; allowances as far as the cutting line".into(), Some(sewn));
+            let words = "the sew line; allowances as far as the cutting line";
+            return Ok((outlines[sewn].clone(), words.into(), Some(sewn)));
         }
         let mut whole = outer.clone();
         let mut parts = 0;
         for stroke in lines.iter().map(|&i| &open[i]).filter(|stroke| stroke.role == Some(Role::Sew)) {
+            self.patience.measure(&whole.path)?;
             if let Some(shorter) = loops::closed_along(&whole.path, &stroke.path, self.join) {
                 whole.path = shorter;
                 parts += 1;
@@ -286,7 +355,7 @@ impl Group<'_> {
         } else {
             "sew lines, and the cutting line between them".into()
         };
-        (whole, outline, None)
+        Ok((whole, outline, None))
     }
 }
 

@@ -176,8 +176,7 @@ pub fn named(
 ) -> std::result::Result<(PieceSet, Vec<Account>), Finding> {
     let (mut pieces, mut accounts, mut owns) = (Vec::new(), Vec::new(), Vec::new());
     for (index, (mut piece, account, name)) in found.into_iter().enumerate() {
-        let around = name.around.iter().find(|text| !words::is_plain(text) && name.block > 0);
-        let own = if words::is_plain(&name.own) { around.cloned().unwrap_or_default() } else { name.own.clone() };
+        let own = if words::is_plain(&name.own) { words::block(&name).unwrap_or("") } else { &name.own };
         let own = own.split_whitespace().collect::<Vec<_>>().join(" ");
         let own: String = own.chars().take(80).collect();
         let base = if own.is_empty() { format!("Piece {}", index + 1) } else { own.replace('/', " ") };

@@ -58,9 +58,17 @@ const NUMBERED: [(&str, Role); 12] = [
     ("15", Role::Label),
 ];
 
-/// The role that a path's own name gives it, else the innermost of what it lies in that gives one.
+/// The role that a path's own name gives it, else the innermost of what it lies in that gives one. In a block that is its
+/// layer: a block's own name is a piece's, such as "Front, cut on fold".
 pub fn role(name: &PathName) -> Option<Role> {
-    std::iter::once(&name.own).chain(&name.around).find_map(|text| of(text))
+    let telling = if name.block > 0 { 1 } else { name.around.len() };
+    std::iter::once(&name.own).chain(name.around.iter().take(telling)).find_map(|text| of(text))
+}
+
+/// The name of the innermost block about a path, if it has one: those that programs make up begin with a star.
+pub fn block(name: &PathName) -> Option<&str> {
+    let blocks = name.around.iter().skip(1).filter(|_| name.block > 0);
+    blocks.map(|block| block.trim()).find(|block| !block.is_empty() && !block.starts_with('*'))
 }
 
 /// The last word of a name that is known: the "fold line" is a line and the "cut line" too, but what they are for stands

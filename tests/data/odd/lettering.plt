@@ -1,0 +1,1 @@
+IN;SP1;PU0,0;LBFront;PU;
