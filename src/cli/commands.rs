@@ -115,11 +115,7 @@ fn nest(
         *end = End::Held;
         return Ok(Vec::new());
     }
-    let list = manifest::with(folder, &nested.files);
-    let mut files: Vec<(String, &[u8])> =
-        nested.files.iter().map(|file| (file.line().file.clone(), file.bytes())).collect();
-    files.push((manifest::NAME.into(), list.as_bytes()));
-    disk::write_all(folder, &files)?;
+    manifest::write(folder, &nested.files)?;
     let line = |file: &ProvenFile| {
         let name = folder.join(&file.line().file).display().to_string();
         FileLine { file: name, ..file.line().clone() }
