@@ -98,6 +98,7 @@ fn on_the_grid(head: &BezPath, steps: f64) -> BezPath {
         width: 600.0,
         height: 600.0,
         square: 0.0,
+        sizes: Vec::new(),
         passes: vec![Pass { tool: "knife".into(), strokes: vec![stroke] }],
     };
     let knife = ToolUse { name: "knife".into(), number: 1, force: None, speed: None, power: None, heights: None };

@@ -376,6 +376,7 @@ fn in_rows(set: &PieceSet) -> (Vec<Affine>, Job) {
         width: 20_000.0,
         height: 20_000.0,
         square: 0.0,
+        sizes: Vec::new(),
         passes: vec![Pass { tool: "t".into(), strokes }],
     };
     (at, job)
