@@ -203,7 +203,7 @@ impl Group<'_> {
             };
             let here = notes.iter().filter(|note| outer.holds_point(note.at)).copied().collect::<Vec<_>>();
             let grain = marks::add(&mut piece, &mut name, &inner, &here, self.left_out);
-            for (edge, finish) in Finish::usual(&piece.edges).into_iter().enumerate() {
+            for (edge, finish) in Finish::usual(&piece.edges, |_| false).into_iter().enumerate() {
                 piece.edges[edge].corner = finish;
             }
             found.push((piece, Account { outline, grain }, name));
