@@ -8,8 +8,8 @@ mod allow_support;
 use allow_support::oracle::{
     Chain, capsule_error, clipper_offset, flattened, hausdorff, region, sew_chain, with_slits_closed,
 };
-use allow_support::{CLASSES, Class, random_piece, record};
-use kurbo::Affine;
+use allow_support::{CLASSES, Class, Random, piece_of, random_piece, record};
+use kurbo::{Affine, BezPath, CubicBez, Line, ParamCurve, PathSeg, Vec2};
 use oaktag::allow::{TOLERANCE, allow};
 use oaktag::diag::Severity;
 use oaktag::piece::Finish;
@@ -195,6 +195,45 @@ fn run_all(count: usize, mixed_count: usize) -> (Vec<String>, Vec<String>) {
 fn seeded_outlines_agree_with_the_oracles() {
     let (_, unmet) = run_all(250, 50);
     assert!(unmet.is_empty(), "{unmet:#?}");
+}
+
+/// Curves about a cusp, from a billionth to a hundredth part off it to either side (smooth there, or a loop), within both
+/// tolerances; a loop that can be seen is refused.
+#[test]
+fn near_cusps_of_every_degree() {
+    let mut random = Random(7);
+    let (mut cut, mut refused) = (0, 0);
+    for number in 0..400 {
+        let long = random.within(60.0, 400.0);
+        let lift = long * random.within(0.05, 0.6) * if random.chance(0.5) { 1.0 } else { -1.0 };
+        let off = 10.0_f64.powf(random.within(-9.0, -2.0)) * if random.chance(0.5) { 1.0 } else { -1.0 };
+        let (near, far) = (-off * long, (1.0 + off) * long);
+        // Where the control points stand above the other end points it is a cusp (geometry); a shear changes nothing.
+        let cubic = CubicBez::new((0.0, 0.0), (far, lift), (near, lift), (long, 0.0));
+        let cubic = Affine::new([1.0, 0.0, random.within(-0.5, 0.5), 1.0, 0.0, 0.0]) * cubic;
+        let cubic = cubic.subsegment(random.within(0.0, 0.3)..random.within(0.7, 1.0));
+        let corners = [cubic.p3, cubic.p3 + Vec2::new(30.0, 700.0), cubic.p0 + Vec2::new(-30.0, 700.0), cubic.p0];
+        let lines = corners.windows(2).map(|pair| PathSeg::Line(Line::new(pair[0], pair[1])));
+        let width = random.within(2.0, 30.0);
+        let turned = Affine::rotate(random.within(0.0, 6.0));
+        let edges = std::iter::once(PathSeg::Cubic(cubic)).chain(lines).map(|segment| {
+            let path = BezPath::from_path_segments(std::iter::once(turned * segment));
+            (path, width, Finish::Round)
+        });
+        let piece = piece_of(edges.collect());
+        for tolerance in [TOLERANCE, 0.001] {
+            let Ok((ours, _)) = allow(&piece, tolerance) else {
+                let crosses = |chord: &f64| sew_chain(&piece, *chord).crosses_itself(1e-3 * chord);
+                assert!([1e-4, 1e-6, 1e-8].iter().any(crosses), "{number} is refused and does not cross itself");
+                refused += 1;
+                continue;
+            };
+            let error = capsule_error(&piece, &Chain::closed(flattened(&ours.cut_line, 2e-4)), width);
+            assert!(error <= tolerance + 4e-4, "{number}, {off:e} off a cusp: {error} mm at {tolerance}");
+            cut += 1;
+        }
+    }
+    assert!(cut > 500 && refused > 50, "{cut} cut, {refused} refused");
 }
 
 /// 10,000 outlines with one width and 2,000 with mixed widths, all classes alike.
