@@ -66,9 +66,17 @@ fn make_writes_proven_files_for_two_devices() {
     ]);
     assert_eq!(code(&made), 0, "{}", err(&made));
     let lines = out(&made);
-    assert!(lines.lines().count() >= 3, "{lines}");
-    for line in lines.lines() {
+    // First how well each file passed, then how long each takes.
+    let (passed, times) =
+        lines.split_at(lines.match_indices('\n').nth(lines.lines().count() / 2 - 1).expect("lines").0 + 1);
+    assert!(passed.lines().count() >= 3 && passed.lines().count() == times.lines().count(), "{lines}");
+    for (line, time) in passed.lines().zip(times.lines()) {
         assert!(line.contains("piece") && line.contains("largest difference") && line.ends_with("passed"), "{line}");
+        assert_eq!(line.split_whitespace().next(), time.split_whitespace().next());
+        assert!(
+            time.contains("min at the machine") && time.contains("of idle way") && time.ends_with("times"),
+            "{time}"
+        );
     }
     let person = folder.join("maren-holt");
     for name in ["roll-plotter.svg", "card-cutter-1.dxf", "proof-sheet.html", "evening-chorus-dress.pieces.json"] {

@@ -108,6 +108,9 @@ fn every_profile_does_a_small_job() {
     args.extend(names.iter().map(String::as_str));
     let made = oaktag(&args);
     assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+    for said in ["maker's manual", "stop switch", "hold the sheet down", "lid closed", "never out of sight"] {
+        assert_eq!(err(&made).matches(said).count(), 1, "{said}: {}", err(&made));
+    }
     let lines: Vec<serde_json::Value> = serde_json::from_str(&out(&made)).expect("JSON");
     for name in &names {
         let of = |line: &&serde_json::Value| {
@@ -121,6 +124,10 @@ fn every_profile_does_a_small_job() {
         for line in files {
             assert_eq!(line["passed"], true, "{line}");
             assert!(Path::new(line["file"].as_str().expect("a path")).metadata().expect("a file").len() > 500);
+            // What prints or shows everything at once has no head whose way could be reckoned.
+            let at_once = ["home-printer-a4", "home-printer-letter", "roll-inkjet", "projector"].contains(&&**name);
+            let seconds = line["estimate"]["whole"]["seconds"].as_f64();
+            assert_eq!(seconds.is_some_and(|seconds| seconds > 1.0), !at_once, "{line}");
         }
     }
 }
@@ -137,6 +144,7 @@ fn the_drag_knife_cuts_everybodys_blocks() {
     let made = oaktag(&args);
     assert_eq!(made.status.code(), Some(0), "{}", err(&made));
     assert_eq!(out(&made).matches("passed").count(), 6, "{}", out(&made));
+    assert_eq!(out(&made).matches("min at the machine").count(), 6, "{}", out(&made));
     assert!(people.iter().all(|person| folder.join(person).join("sheet-drag-knife-2.plt").is_file()));
 }
 
@@ -163,6 +171,7 @@ fn the_projector_shows_millimetres_in_its_own_pixels() {
     let out_folder = folder.display().to_string();
     let made = oaktag(&["make", STYLE, "--measures", MAREN, "--device", "projector", "-o", &out_folder]);
     assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+    assert!(!err(&made).contains("maker's manual"), "nothing here cuts: {}", err(&made));
     let person = std::fs::read_dir(&folder).expect("made").next().expect("a person").expect("entry").path();
     let svg = std::fs::read_dir(person).expect("reads").map(|entry| entry.expect("entry"));
     let svg = svg

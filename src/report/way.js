@@ -1,5 +1,5 @@
 
-// Each picture of a head's way in motion. Nothing is fetched; without this the pictures stand still and show all of it.
+// Each picture of a head's way in motion. Without it they stand still and show all of the way.
 for (const way of document.querySelectorAll(".way")) {
   const [button, place, speed, output] = way.querySelectorAll("button, input, select, output");
   const work = way.querySelector(".work"), head = way.querySelector(".head");
