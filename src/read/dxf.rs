@@ -133,8 +133,7 @@ impl<'a> Reader<'a> {
                 _ => None,
             };
             if let Some((at, text)) = note {
-                self.gathered.note(to_page * Point::new(at.x, at.y), text);
-                return Ok(());
+                return self.gathered.note(to_page * Point::new(at.x, at.y), text);
             }
         }
         match outline::outline(&entity.specific, outline::stretch(to_page)) {

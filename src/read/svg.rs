@@ -347,7 +347,7 @@ impl<'a, 'i: 'a> Reader<'a, 'i> {
         let text = text.join(" ").split_whitespace().collect::<Vec<_>>().join(" ");
         self.name(node, place);
         if !text.is_empty() && at.is_finite() {
-            self.gathered.note(at, &text);
+            self.gathered.note(at, &text)?;
         }
         Ok(())
     }
