@@ -79,9 +79,7 @@ mod tests {
             assert!(lengths[..26].iter().all(|long| (long - 12.0).abs() < 1e-4), "{lengths:?}");
             assert!((lengths[26] - 10.0).abs() < 1e-4, "{lengths:?}");
             let off = |p: kurbo::Point| parts::nearest(&square, p).map_or(f64::INFINITY, |(_, off)| off);
-            assert!(
-                dashes.iter().flat_map(|dash| dash.elements()).filter_map(PathEl::end_point).all(|p| off(p) < 1e-6)
-            );
+            assert!(dashes.iter().flat_map(BezPath::elements).filter_map(PathEl::end_point).all(|p| off(p) < 1e-6));
             // Drawn open with the last side, it is dashed alike.
             square = opened(&square);
         }

@@ -82,13 +82,16 @@ pub fn can_nest(device: &Device) -> Result<()> {
     Ok(())
 }
 
+/// Files with their proofs.
+type Proven = Vec<(ProvenFile, Proof)>;
+
 fn on_device(
     people: &[Walked],
     cuts: &[Vec<CutPiece>],
     sizes: &[String],
     named: &NamedDevice,
     laying: &Laying,
-) -> Result<(Vec<(ProvenFile, Proof)>, Vec<Finding>)> {
+) -> Result<(Proven, Vec<Finding>)> {
     let device = &named.device;
     let manner = Manner { bare: true, notches: Notches::Drawn, ..Manner::of(device) };
     let mut findings = Vec::new();

@@ -76,10 +76,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         .collect();
     let drawn: Vec<Option<Drawn>> =
         drawing.paths.iter().map(|bare| Drawn::new(distorted(&bare.path, correction))).collect();
-    let on_layer = |stroke: usize, path: usize| {
-        let (layer, stroke) = (&drawing.paths[path].layer, wanted[stroke].0);
-        of_role(layer, stroke.role, device) && of_size(layer, stroke, sheet, device)
-    };
+    let on_layer = |stroke: usize, path: usize| is_on(&drawing.paths[path].layer, wanted[stroke].0, sheet, device);
     let near = NEAR.max(2.0 * allowed);
 
     // Paths of tools whose tip, beam or passes have to be followed.
@@ -223,6 +220,11 @@ fn of_role(layer: &str, role: Role, device: &Device) -> bool {
         None if layer == ANNOTATION => matches!(role, Role::Label | Role::Square),
         None => layer_role(layer) == Some(role),
     }
+}
+
+/// Whether a layer is that of a stroke.
+fn is_on(layer: &str, stroke: &SheetStroke, sheet: &Sheet, device: &Device) -> bool {
+    of_role(layer, stroke.role, device) && of_size(layer, stroke, sheet, device)
 }
 
 /// Whether a layer is that of a stroke's size, where sizes are laid over one another and the language has layers by name.
