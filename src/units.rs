@@ -298,7 +298,7 @@ pub fn push_trimmed(text: &mut String, value: f64, decimals: usize) {
     if steps < 0.0 {
         text.push('-');
     }
-    text.push_str(std::str::from_utf8(&digits[at..]).expect("digits and a point"));
+    text.push_str(&String::from_utf8_lossy(&digits[at..]));
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use super::flat::chords;
 use super::machine::Machine;
 use crate::calibrate::CorrectedJob;
 use crate::diag::Result;
-use crate::units::trimmed;
+use crate::units::{push_trimmed, trimmed};
 use kurbo::Point;
 use std::fmt::Write;
 
@@ -72,12 +72,22 @@ fn units(point: Point, machine: &Machine) -> Result<[i64; 2]> {
 }
 
 fn plain(text: &mut String, first: [i64; 2], rest: &[[i64; 2]]) {
-    write!(text, "PU{},{};", first[0], first[1]).expect("writing to a string");
+    instruction(text, "PU", &[first]);
     for some in rest.chunks(PAIRS) {
-        let pairs: Vec<String> = some.iter().map(|[x, y]| format!("{x},{y}")).collect();
-        write!(text, "PD{};", pairs.join(",")).expect("writing to a string");
+        instruction(text, "PD", some);
     }
     text.push_str("PU;\n");
+}
+
+fn instruction(text: &mut String, name: &str, pairs: &[[i64; 2]]) {
+    text.push_str(name);
+    for (index, number) in pairs.iter().flatten().enumerate() {
+        if index > 0 {
+            text.push(',');
+        }
+        push_trimmed(text, *number as f64, 0);
+    }
+    text.push(';');
 }
 
 /// Base 32, flag `7`; `<` pen up and `=` absolute for the first pair, the others as steps with the pen down.

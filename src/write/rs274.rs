@@ -5,7 +5,7 @@
 use super::machine::{Machine, ToolUse};
 use crate::calibrate::CorrectedJob;
 use crate::diag::Result;
-use crate::units::trimmed;
+use crate::units::{push_trimmed, trimmed};
 use kurbo::{CubicBez, ParamCurve, PathSeg, Point};
 use std::fmt::Write;
 
@@ -91,16 +91,24 @@ fn put(text: &mut String, at: Point, cut: &Cut, machine: &Machine) -> Result<Poi
         Cut::Line(end) | Cut::Arc { end, .. } => *end,
     };
     machine.check(end)?;
-    match cut {
-        Cut::Line(end) => writeln!(text, "G1 X{} Y{}", number(end.x), number(end.y)),
-        Cut::Arc { centre, anticlockwise, .. } => {
-            let code = if *anticlockwise { 3 } else { 2 };
-            let (i, j) = (number(centre.x - at.x), number(centre.y - at.y));
-            writeln!(text, "G{code} X{} Y{} I{i} J{j}", number(end.x), number(end.y))
-        }
+    text.push_str(match cut {
+        Cut::Line(_) => "G1",
+        Cut::Arc { anticlockwise: false, .. } => "G2",
+        Cut::Arc { anticlockwise: true, .. } => "G3",
+    });
+    words(text, [" X", " Y"], end);
+    if let Cut::Arc { centre, .. } = cut {
+        words(text, [" I", " J"], (*centre - at).to_point());
     }
-    .expect("writing to a string");
+    text.push('\n');
     Ok(end)
+}
+
+fn words(text: &mut String, letters: [&str; 2], point: Point) {
+    for (letter, value) in letters.into_iter().zip([point.x, point.y]) {
+        text.push_str(letter);
+        push_trimmed(text, value, DECIMALS);
+    }
 }
 
 /// A cubic as lines and arcs that stray by no more than `tolerance`: one where one will do, else its halves'.

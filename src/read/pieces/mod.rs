@@ -158,9 +158,9 @@ fn crowd(outlines: usize) -> Finding {
 /// What to say where no piece was found, though perhaps closed lines that are too small for one.
 fn none(too_small: usize) -> Finding {
     if too_small > 0 {
-        let text =
-            format!("no piece was found in this drawing: its {too_small} closed lines are smaller than 2 by 2 cm");
-        return Finding::error(text)
+        let lines =
+            if too_small == 1 { "its only closed line is".into() } else { format!("its {too_small} closed lines are") };
+        return Finding::error(format!("no piece was found in this drawing: {lines} smaller than 2 by 2 cm"))
             .hint("is its unit right? Save it again at true size, or with the unit that it was drawn in");
     }
     Finding::error("no closed outline was found in this drawing")
@@ -202,7 +202,8 @@ impl Group<'_> {
         *self.left_out.entry(what.into()).or_default() += 1;
     }
 
-    fn pieces(&mut self, strokes: &[&Stroke], notes: &[&Note]) -> Result<Vec<(Piece, Account, PathName)>> {
+    /// Closed outlines, the largest first, and the lines that are left.
+    fn outlines(&mut self, strokes: &[&Stroke]) -> Result<(Vec<Outline>, Vec<Stroke>)> {
         let mut outlines: Vec<Outline> = Vec::new();
         let mut open: Vec<Stroke> = Vec::new();
         for role in [Some(Role::Cut), Some(Role::Sew), None] {
@@ -227,6 +228,11 @@ impl Group<'_> {
         for _ in outlines.len()..twins {
             self.leave_out("outlines drawn twice over each other");
         }
+        Ok((outlines, open))
+    }
+
+    /// For each outline the smallest that it lies in.
+    fn parents(&mut self, outlines: &[Outline]) -> Result<Vec<Option<usize>>> {
         let mut parents: Vec<Option<usize>> = Vec::with_capacity(outlines.len());
         for (index, own) in outlines.iter().enumerate() {
             let mut parent = None;
@@ -238,6 +244,12 @@ impl Group<'_> {
             }
             parents.push(parent);
         }
+        Ok(parents)
+    }
+
+    fn pieces(&mut self, strokes: &[&Stroke], notes: &[&Note]) -> Result<Vec<(Piece, Account, PathName)>> {
+        let (outlines, open) = self.outlines(strokes)?;
+        let parents = self.parents(&outlines)?;
         let mut found = Vec::new();
         let mut taken = vec![false; open.len()];
         let mut used = BTreeSet::new();
