@@ -7,8 +7,10 @@
 
 #[path = "../tests/allow_support/mod.rs"]
 mod allow_support;
+#[path = "../tests/common/mod.rs"]
+mod common;
 
-use allow_support::oracle::{Chain, capsule_error, clipper_offset, flattened, sew_chain};
+use allow_support::oracle::{self, Chain, capsule_error, clipper_offset, flattened, sew_chain};
 use allow_support::{Class, Random, bodice, piece_of, random_piece};
 use geo::algorithm::buffer::{Buffer, BufferStyle, LineJoin as GeoJoin};
 use geo::{Coord, LineString, Polygon};
@@ -130,37 +132,49 @@ fn table(title: &str, piece: &Piece, out: &mut String) -> [Row; 2] {
     rows
 }
 
-/// Cubics that the cut line has for each curved edge, smallest first.
-fn cubics_by_curve() -> Vec<usize> {
+/// Cubics that the cut line has beside each cubic of the sew line, ends that its neighbours cover left out, smallest first.
+fn cubics_by_curve(pieces: &[Piece]) -> Vec<usize> {
     let mut counts = Vec::new();
-    for seed in 0..200 {
-        let piece = random_piece(Class::Gentle, seed, false);
-        let Ok((cut, _)) = allow(&piece, TOLERANCE) else { continue };
-        let width = piece.edges[0].allowance;
-        for edge in &piece.edges {
-            let own: Vec<PathSeg> = edge.path.segments().collect();
-            if !matches!(own[..], [PathSeg::Cubic(_)]) {
-                continue;
+    for piece in pieces {
+        let Ok((cut, _)) = allow(piece, TOLERANCE) else { continue };
+        let lines: Vec<PathSeg> = cut.cut_line.segments().filter(|s| matches!(s, PathSeg::Cubic(_))).collect();
+        for edge in piece.edges.iter().filter(|edge| edge.allowance > 0.0) {
+            for own in edge.path.segments().filter(|s| !matches!(s, PathSeg::Line(_))) {
+                let mut points = Vec::new();
+                oracle::flatten(&own, 0.001, &mut points);
+                points.push(own.end());
+                let chain = Chain::open(points);
+                let at_width = |far: f64| (far - edge.allowance).abs() < 0.01;
+                let beside = |s: &PathSeg| [0.2, 0.5, 0.8].iter().all(|t| at_width(chain.distance(s.eval(*t))));
+                // Not the arc of a round corner at its end.
+                let arc = |s: &PathSeg| {
+                    let ends = [own.start(), own.end()];
+                    ends.iter().any(|v| [0.2, 0.5, 0.8].iter().all(|t| at_width(v.distance(s.eval(*t)))))
+                };
+                counts.push(lines.iter().filter(|s| beside(s) && !arc(s)).count());
             }
-            let chain = {
-                let mut points = flattened(&edge.path, 0.001);
-                points.push(own[0].end());
-                Chain::open(points)
-            };
-            let beside = |s: &PathSeg| {
-                matches!(s, PathSeg::Cubic(_))
-                    && [0.2, 0.5, 0.8].iter().all(|t| (chain.distance(s.eval(*t)) - width).abs() < 0.01)
-            };
-            let arcs = |s: &PathSeg| {
-                let ends = [own[0].start(), own[0].end()];
-                ends.iter().any(|v| [0.2, 0.5, 0.8].iter().all(|t| (v.distance(s.eval(*t)) - width).abs() < 0.01))
-            };
-            counts.push(cut.cut_line.segments().filter(|s| beside(s) && !arcs(s)).count());
         }
     }
     counts.retain(|count| *count > 0);
     counts.sort_unstable();
     counts
+}
+
+/// Every piece of every sample style for every person of the samples, drafted and ready to be cut.
+fn garments() -> Vec<Piece> {
+    let styles = ["evening-chorus", "choir-bodice", "lantern-night", "bellringer-skirt", "fairground-circle"];
+    let sets = styles.iter().flat_map(|style| common::PEOPLE.map(|person| common::drafted(style, person)));
+    sets.flat_map(|set| set.pieces).collect()
+}
+
+/// A line on the cubics for each curve; their median and their most.
+fn said(what: &str, pieces: &[Piece], out: &mut String) -> [usize; 2] {
+    let counts = cubics_by_curve(pieces);
+    let (middle, most) = (counts[counts.len() / 2], counts[counts.len() - 1]);
+    let by_count = (1..=most).map(|n| format!("{n}: {}", counts.iter().filter(|c| **c == n).count()));
+    let by_count = by_count.collect::<Vec<_>>().join(", ");
+    let _ = writeln!(out, "Cubics for one curve, {what}, {} curves: {by_count}", counts.len());
+    [middle, most]
 }
 
 fn main() {
@@ -171,19 +185,21 @@ fn main() {
     let _ = writeln!(out, "cargo bench --bench allow -- --record; {cores}-core {kind}, load {load} at the start");
     let bodice_rows = table("Bodice front, 7 edges (4 curves)", &bodice(WIDTH, Finish::Round), &mut out);
     let fifty_rows = table("Outline of 50 edges (25 curves)", &fifty_edges(), &mut out);
-    let counts = cubics_by_curve();
-    let (middle, most) = (counts[counts.len() / 2], counts[counts.len() - 1]);
-    let by_count = (1..=most).map(|n| format!("{n}: {}", counts.iter().filter(|c| **c == n).count()));
-    let by_count = by_count.collect::<Vec<_>>().join(", ");
-    let _ = writeln!(out, "\nCubics for one curved edge of garments, {} edges: {by_count}\n", counts.len());
+    let seeded: Vec<Piece> = (0..200).map(|seed| random_piece(Class::Gentle, seed, false)).collect();
+    out.push('\n');
+    let [middle, most] = said("five sample styles for three people", &garments(), &mut out);
+    let [seeded_middle, seeded_most] = said("200 seeded gentle outlines", &seeded, &mut out);
+    out.push('\n');
     let mitred = allow(&bodice(WIDTH, Finish::Mitre), TOLERANCE).expect("a cut line").0.cut_line.segments().count();
     let goals = [
         ("bodice, proof and all, ms (goal without its proof 0.25, with it 0.6)", bodice_rows[0].times[0], 0.25),
         ("50 edges, proof and all, ms", fifty_rows[0].times[0], 3.0),
         ("bodice, deviation, mm", bodice_rows[0].deviation, TOLERANCE + 2.0 * MEASURE),
         ("bodice at 0.001, deviation, mm", bodice_rows[1].deviation, 0.001 + 2.0 * MEASURE),
-        ("cubics for a garment's curve, median", middle as f64, 2.0),
-        ("cubics for a garment's curve, at most", most as f64, 3.0),
+        ("cubics for a curve of the samples, median", middle as f64, 2.0),
+        ("cubics for a curve of the samples, at most", most as f64, 3.0),
+        ("cubics for a curve of a seeded outline, median", seeded_middle as f64, 2.0),
+        ("cubics for a curve of a seeded outline, at most", seeded_most as f64, 3.0),
         ("bodice, round joins, segments", bodice_rows[0].segments as f64, 28.0),
         ("bodice, mitred, segments", mitred as f64, 28.0),
     ];

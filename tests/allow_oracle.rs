@@ -73,7 +73,9 @@ fn run(class: Class, count: usize, mixed: bool) -> Tally {
         let seeds = next..next + (count - tally.outlines) as u64;
         next = seeds.end;
         let judged: Vec<Tally> = seeds.into_par_iter().map(|seed| judged(class, seed, mixed)).collect();
-        judged.iter().for_each(|one| tally.add(one));
+        for one in &judged {
+            tally.add(one);
+        }
     }
     tally
 }

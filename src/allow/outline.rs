@@ -323,9 +323,9 @@ fn cusps(c: CubicBez) -> Vec<Cusp> {
             for _ in 0..40 {
                 let share = 0.5 * (near + far);
                 if c.eval(slowest + share * (end - slowest)).distance(point) < CUSP {
-                    near = share
+                    near = share;
                 } else {
-                    far = share
+                    far = share;
                 }
             }
             slowest + far * (end - slowest)

@@ -250,6 +250,13 @@ fn from_file(set: FileSet) -> std::result::Result<PieceSet, Finding> {
     })
 }
 
+/// Whether an edge is sewn to another of its length, eased or not, but not gathered.
+fn sewn_plain(joins: &[FileJoin], piece: &str, edge: &str) -> bool {
+    let own = |span: &String| span.strip_suffix(" backwards").unwrap_or(span).split_once('/') == Some((piece, edge));
+    let plain = joins.iter().filter(|join| (join.ratio - 1.0).abs() < f64::EPSILON);
+    plain.flat_map(|join| join.sides.iter().flatten()).any(own)
+}
+
 fn from_piece(file: FilePiece, joins: &[FileJoin]) -> std::result::Result<Piece, Finding> {
     let name = file.name;
     if name.trim().is_empty() {
@@ -273,12 +280,7 @@ fn from_piece(file: FilePiece, joins: &[FileJoin]) -> std::result::Result<Piece,
         edges.push(Edge { name: edge.name, path, allowance: edge.allowance, fold: edge.fold, corner: Finish::Mitre });
     }
     join_edges(&mut edges).map_err(in_piece)?;
-    let sewn = |edge: &str| {
-        let span = format!("{name}/{edge}");
-        let plain = joins.iter().filter(|join| (join.ratio - 1.0).abs() < f64::EPSILON);
-        plain.flat_map(|join| join.sides.iter().flatten()).any(|side| side.trim_end_matches(" backwards") == span)
-    };
-    let usual = Finish::usual(&edges, sewn);
+    let usual = Finish::usual(&edges, |edge| sewn_plain(joins, &name, edge));
     for (edge, usual) in edges.iter_mut().zip(usual) {
         edge.corner = usual;
     }
