@@ -7,7 +7,7 @@ use super::signs::arrow;
 use super::{MarkedPiece, Stroke, polyline};
 use crate::diag::{Finding, Result};
 use crate::geom::dash::{dashed, of_size};
-use crate::geom::path;
+use crate::geom::{parts, path};
 use crate::role::Role;
 use crate::text::{Font, letter_with};
 use geo::{Area, LineString, Polygon, unary_union};
@@ -18,6 +18,8 @@ use std::f64::consts::FRAC_PI_2;
 const NAMES: [f64; 3] = [3.0, 2.2, 1.6];
 /// From a cut line to the name beside it, mm.
 const BESIDE: f64 = 1.2;
+/// Where its line bends away, a name's ends are no further from it, mm.
+const BENT: f64 = 3.0;
 /// Places that are tried for a name stand so far apart, mm.
 const STEP: f64 = 6.0;
 /// A name stands where the lines of other sizes are so far from its own, mm, or else where they are furthest.
@@ -252,7 +254,11 @@ fn best_place(outline: &BezPath, block: Rect, ground: &Ground, others: &Ground) 
         let angle = upright(along.atan2());
         let off = others.berth(&polyline(&[at, at + along * 1e-3])).min(APART);
         let enough = best.as_ref().is_none_or(|(least, _)| off > *least);
-        if off > ONE_LINE && enough && ground.fits(centre, angle, half) {
+        let follows = |side: f64| {
+            let end = centre + along * (side * half.x) - inward * half.y;
+            parts::nearest(outline, end).is_some_and(|(_, off)| off <= BENT)
+        };
+        if off > ONE_LINE && enough && ground.fits(centre, angle, half) && follows(-1.0) && follows(1.0) {
             best = Some((off, Spot { centre, angle, scale: 1.0 }));
             if off >= APART {
                 break;
