@@ -75,7 +75,15 @@ fn check_points_at_the_place_and_sets_the_code() {
 #[test]
 fn explain_speaks_plainly() {
     let plain = out(&oaktag(&["device", "explain", "sheet-drag-knife"]));
-    for said in ["its blade trails by 0.45 mm", "force 180 g", "net blocks", "maker's manual", "Tool 2"] {
+    for said in [
+        "its blade trails by 0.45 mm",
+        "force 180 g",
+        "net blocks",
+        "maker's manual",
+        "Tool 2",
+        "goes 300 mm a second",
+        "takes 0.15 s",
+    ] {
         assert!(plain.contains(said), "{said}: {plain}");
     }
     let lines: Vec<String> =

@@ -67,6 +67,13 @@ pub fn explain(device: &Device) -> Vec<String> {
             .into(),
         );
     }
+    if device.language != Language::Pdf && device.pixel.is_none() {
+        lines.push(format!(
+            "With a tool up its head goes {} mm a second; going down and up takes {} s. That is for the estimate of time.",
+            trimmed(device.travel_speed, 1),
+            trimmed(device.lift_seconds, 3)
+        ));
+    }
     lines.extend(device.links.iter().map(link));
     if device.language.is_for_exchange() {
         lines.push("It is no machine's file, so nothing is corrected: the sizes are the pieces' own.".into());

@@ -55,7 +55,9 @@ pub fn estimate(job: &Job, device: &Device) -> Estimate {
         }
     }
     let mut whole = Work { seconds: Some(0.0), ..Work::default() };
-    tools.iter().for_each(|(_, work)| whole.add(work));
+    for (_, work) in &tools {
+        whole.add(work);
+    }
     Estimate { whole, tools }
 }
 

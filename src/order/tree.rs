@@ -136,7 +136,9 @@ impl Tree {
     /// The present points nearest to `from`: in each of its quadrants (counted anticlockwise; the axes belong to the
     /// quadrant behind them), and last the nearest of all, each as many as `few` asks for.
     pub(super) fn nearest_few(&self, from: Point, few: &mut [Few; 5]) {
-        few.iter_mut().for_each(|few| few.found.clear());
+        for few in few.iter_mut() {
+            few.found.clear();
+        }
         if let Some(root) = self.nodes.len().checked_sub(1) {
             self.search_few(root, from, few);
         }

@@ -212,9 +212,9 @@ fn runs(track: &Trace, target: &Target, limit: f64) -> Vec<(f64, [f64; 2])> {
                 let laps = if target.closed { ((long - (to - from)) / whole).round() } else { 0.0 };
                 let to = to + laps * whole;
                 let (from, to) = if forward {
-                    (from - pushed_back(&begun, line, from, 1.0), to)
+                    (from - pushed_back(begun, line, from, 1.0), to)
                 } else {
-                    (from, to + pushed_back(&begun, line, to, -1.0))
+                    (from, to + pushed_back(begun, line, to, -1.0))
                 };
                 // An open line has nothing before its ends.
                 let (from, to) = if target.closed { (from, to) } else { (from.max(0.0), to.min(whole)) };
