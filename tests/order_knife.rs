@@ -266,6 +266,12 @@ fn bridges_stay_uncut_and_off_corners() {
             }
         }
     }
+    // A line whose ends lie a rounding apart is closed all the same: a run across them is one stroke.
+    let nearly = BezPath::from_svg("M50 0 L100 0 L100 80 L0 80 L0 0.0000005 L49.9999995 0.0000005 Z").expect("a path");
+    for stroke in bridges(&nearly, 3, 1.5) {
+        let moves = stroke.elements().iter().filter(|e| matches!(e, kurbo::PathEl::MoveTo(_))).count();
+        assert_eq!(moves, 1, "{}", stroke.to_svg());
+    }
     assert_eq!(bridges(&lines()[0].1, 0, 1.5), vec![lines()[0].1.clone()]);
     assert_eq!(bridges(&lines()[0].1, 100, 1.5).len(), 1, "no room for so many");
 }

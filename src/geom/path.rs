@@ -58,6 +58,19 @@ pub fn turning(path: &BezPath) -> f64 {
     legs.windows(2).map(|pair| pair[0].cross(pair[1]).atan2(pair[0].dot(pair[1])).abs()).sum()
 }
 
+/// Segments as one subpath, each going on from where the one before ended: ends that lie a rounding apart make no second
+/// subpath of it, as [`BezPath::from_path_segments`] would.
+pub fn joined(segments: impl IntoIterator<Item = PathSeg>) -> BezPath {
+    let mut path = BezPath::new();
+    for segment in segments {
+        if path.is_empty() {
+            path.move_to(segment.start());
+        }
+        path.push(segment.as_path_el());
+    }
+    path
+}
+
 /// First point of a path.
 pub fn start(path: &BezPath) -> Option<Point> {
     path.segments().next().map(|segment| segment.start())

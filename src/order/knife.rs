@@ -4,7 +4,7 @@
 //! in the air, a beam takes away its own width. Every function takes one subpath and gives paths for the head.
 
 use crate::geom::offset::{Source, as_cubic, parallel, right};
-use crate::geom::path::{ARC_ACCURACY, is_closed, length, tangent};
+use crate::geom::path::{ARC_ACCURACY, is_closed, joined, length, tangent};
 use crate::geom::sweep;
 use kurbo::{BezPath, CubicBez, ParamCurve, ParamCurveArclen, PathSeg, Point, Shape, Vec2};
 
@@ -179,7 +179,7 @@ pub fn lift_and_turn(path: &BezPath, limit: f64) -> Vec<BezPath> {
             _ => strokes.push(vec![segment]),
         }
     }
-    strokes.into_iter().map(|stroke| BezPath::from_path_segments(stroke.into_iter())).collect()
+    strokes.into_iter().map(joined).collect()
 }
 
 /// A closed path with bridges of `width` mm left uncut, no more than `every` mm from one to the next and at least two, as
@@ -246,7 +246,7 @@ pub fn bridges(path: &BezPath, count: usize, width: f64) -> Vec<BezPath> {
             let mut turned = segments.clone();
             turned.extend(&segments);
             let skipped = from.rem_euclid(total);
-            BezPath::from_path_segments(between(&turned, skipped, skipped + (to - from)).into_iter())
+            joined(between(&turned, skipped, skipped + (to - from)))
         })
         .collect()
 }

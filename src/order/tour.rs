@@ -5,7 +5,7 @@ use super::near::{Counts, Near};
 use super::rules::Rules;
 use super::search::{Paths, Search};
 use super::starts::{Way, best_ways};
-use crate::geom::path::is_closed;
+use crate::geom::path::{is_closed, joined};
 use kurbo::{BezPath, ParamCurve, PathEl, PathSeg, Point, Vec2};
 
 /// One path to go through.
@@ -336,7 +336,7 @@ pub(super) fn closed(mut segments: Vec<PathSeg>) -> BezPath {
     if matches!(segments.last(), Some(PathSeg::Line(_))) {
         segments.pop();
     }
-    let mut path = BezPath::from_path_segments(segments.into_iter());
+    let mut path = joined(segments);
     path.close_path();
     path
 }

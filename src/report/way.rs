@@ -54,7 +54,7 @@ struct Stretch {
 
 /// The way of the head through a job's file; `None` for what prints or shows everything at once.
 pub fn head_way(file: &str, job: &Job, device: &Device) -> Option<HeadWay> {
-    if device.language == Language::Pdf || device.pixel.is_some() {
+    if device.language == Language::Pdf || device.language.is_for_exchange() || device.pixel.is_some() {
         return None;
     }
     let stretches = job.passes.iter().map(|pass| {

@@ -13,9 +13,9 @@ use svg::node::{Blob, Text};
 
 /// A job as an SVG file.
 ///
-/// User space is the page in millimetres, y down; the job's origin is the page's lower left corner. Each pass is a group,
-/// and within it each run of strokes of one role is one, so that a machine that goes through the file from top to bottom
-/// works in the job's order. Ids are the roles' names, numbered where a role comes back.
+/// User space is the page in millimetres, y down; the job's origin is the page's lower left corner. Each run of
+/// strokes of one tool and role is a group, so that a machine that goes through the file from top to bottom works in the
+/// job's order. Ids are the roles' names, numbered where a role comes back.
 pub fn svg(job: &CorrectedJob) -> Vec<u8> {
     page_of(job, None)
 }
@@ -42,12 +42,6 @@ fn page_of(job: &CorrectedJob, pixel: Option<f64>) -> Vec<u8> {
         .add(Description::new().add(Text::new(clean(&format!("{}; {}; {}", stamp.text, job.device, job.medium)))));
     let mut used = [0_usize; Role::ALL.len()];
     for pass in &job.passes {
-        let mut tool = Group::new()
-            .set("data-tool", clean(&pass.tool))
-            .set("fill", "none")
-            .set("stroke", "#111111")
-            .set("stroke-linecap", "round")
-            .set("stroke-linejoin", "round");
         let kind = |stroke: &JobStroke| (stroke.role, size_of(job, stroke));
         let mut strokes: Vec<&JobStroke> = pass.strokes.iter().collect();
         // What is shown or compared, and not worked through, has one group for each role and size.
@@ -66,9 +60,8 @@ fn page_of(job: &CorrectedJob, pixel: Option<f64>) -> Vec<u8> {
                 }
             };
             let title = job.size(run[0]).map(|size| format!("{}, {}", role.name(), size.name));
-            tool = tool.add(group(&id, title, (role, size), run, flip));
+            document = document.add(group(&id, &pass.tool, title, (role, size), run, flip));
         }
-        document = document.add(tool);
     }
     format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{document}\n").into_bytes()
 }
@@ -86,12 +79,26 @@ fn page<'a>(width: f64, height: f64, strokes: impl Iterator<Item = &'a JobStroke
     (up(right), up(top))
 }
 
-fn group(id: &str, title: Option<String>, (role, size): (Role, usize), strokes: &[&JobStroke], flip: Affine) -> Group {
+fn group(
+    id: &str,
+    tool: &str,
+    title: Option<String>,
+    (role, size): (Role, usize),
+    strokes: &[&JobStroke],
+    flip: Affine,
+) -> Group {
     let mut group = Group::new();
     if let Some(title) = title {
         group = group.add(Title::new(clean(&title)));
     }
-    group = group.set("id", id).set("stroke-width", number(line_width(role)));
+    group = group
+        .set("id", id)
+        .set("data-tool", clean(tool))
+        .set("fill", "none")
+        .set("stroke", "#111111")
+        .set("stroke-width", number(line_width(role)))
+        .set("stroke-linecap", "round")
+        .set("stroke-linejoin", "round");
     let dashes = line_type(role, size);
     if !dashes.is_empty() {
         group = group.set("stroke-dasharray", dashes.iter().map(|&d| number(d)).collect::<Vec<_>>());
