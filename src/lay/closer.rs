@@ -10,7 +10,7 @@ use geo::{BooleanOps, ConvexHull, Polygon};
 use kurbo::{BezPath, Rect, Shape as _};
 
 /// How far the outlines that are laid may stray from the true ones, mm; the gap is widened by as much for each.
-const STRAY: f64 = 0.1;
+const STRAY: f64 = 0.25;
 
 /// A wall between two sheets that are laid as one strip, mm.
 const WALL: f64 = 1.0;

@@ -93,36 +93,42 @@ impl Field {
             gap,
         };
         let mut stack: Vec<u32> = (0..field.sides.len() as u32).collect();
-        field.divide([0, 0, columns, rows], &mut stack, 0, &mut Vec::new());
+        field.divide([0, 0, columns, rows], false, &mut stack, 0, &mut Vec::new());
         field
     }
 
     /// Fills in a block of cells (column and row of the first, how many wide and high), halved across its longer way down
-    /// to single cells. On the stack `from` one place on lie all sides that may be the nearest somewhere in the block; those
+    /// to single cells; `inside` where no shift of it is clear. On the stack `from` one place on lie all sides that may be the nearest somewhere in the block; those
     /// of a part of it are put on top.
     fn divide(
         &mut self,
         [column, row, wide, high]: [usize; 4],
+        inside: bool,
         stack: &mut Vec<u32>,
         from: usize,
-        distances: &mut Vec<f64>,
+        squares: &mut Vec<f64>,
     ) {
         let cell = 1.0 / self.over;
         let [x, y] = self.at(column as f64 + wide as f64 / 2.0, row as f64 + high as f64 / 2.0);
         // No shift of the block is further than this from its middle, and a depth changes by no more than the shift does.
         let radius = 0.5001 * cell * ((wide * wide + high * high) as f64).sqrt();
-        distances.clear();
-        distances.extend(stack[from..].iter().map(|side| self.sides[*side as usize].measure(x, y).0.sqrt()));
-        let nearest = distances.iter().copied().fold(f64::INFINITY, f64::min);
+        squares.clear();
+        squares.extend(stack[from..].iter().map(|side| self.sides[*side as usize].measure(x, y).0));
+        let nearest = squares.iter().copied().fold(f64::INFINITY, f64::min).sqrt();
+        let reach = (nearest + 2.0 * radius).powi(2);
         let top = stack.len();
-        for (index, distance) in distances.iter().enumerate() {
-            if *distance <= nearest + 2.0 * radius {
+        for (index, square) in squares.iter().enumerate() {
+            if *square <= reach {
                 stack.push(stack[from + index]);
             }
         }
-        let alike = nearest > radius + self.gap;
+        let alike = inside || nearest > radius + self.gap;
+        let depth = match (inside, alike) {
+            (true, _) => nearest + self.gap,
+            (_, true) => self.depth_by(&stack[top..], x, y),
+            _ => 0.0,
+        };
         // Near the zero line depths are exact: interpolated is what lies further than most of a cell from it.
-        let depth = if alike { self.depth_by(&stack[top..], x, y) } else { 0.0 };
         let deep = depth > radius + DEEP_FROM * cell;
         if depth < 0.0 {
             // Clear all over, as every cell was at first.
@@ -141,7 +147,7 @@ impl Field {
             } else {
                 [[column, row, wide, high / 2], [column, row + high / 2, wide, high - high / 2]]
             };
-            parts.into_iter().for_each(|part| self.divide(part, stack, top, distances));
+            parts.into_iter().for_each(|part| self.divide(part, alike, stack, top, squares));
         }
         stack.truncate(top);
     }
@@ -152,7 +158,8 @@ impl Field {
             let node = row * (self.columns + 1) + column;
             if self.nodes[node].is_nan() {
                 let [x, y] = self.at(column as f64, row as f64);
-                self.nodes[node] = self.depth_by(near, x, y) as f32;
+                let squares = near.iter().map(|side| self.sides[*side as usize].measure(x, y).0);
+                self.nodes[node] = (squares.fold(f64::INFINITY, f64::min).sqrt() + self.gap) as f32;
             }
         }
         self.cells[row * self.columns + column] = DEEP;
