@@ -79,6 +79,7 @@ fn sheet(pieces: &[MarkedPiece], with_writing: bool) -> Sheet {
         placed: Vec::new(),
         strokes: Vec::new(),
         square: 0.0,
+        sizes: Vec::new(),
     };
     for (index, piece) in pieces.iter().enumerate() {
         let bounds = kurbo::Shape::bounding_box(&piece.outline);
@@ -136,6 +137,7 @@ fn job(sheet: &Sheet) -> CorrectedJob {
         width: sheet.width,
         height: sheet.height,
         square: 0.0,
+        sizes: Vec::new(),
         passes: vec![Pass { tool: "pen".into(), strokes: strokes.collect() }],
     })
 }

@@ -114,6 +114,29 @@ fn sharp_tip_keeps_its_width() {
     assert!((tip.bounding_box().x0 + 10.0).abs() < 1e-9);
 }
 
+/// A join that turns inward by less than a twentieth of a degree, too little for a corner: the wider allowance ends square
+/// to its own seam, and the narrower one ends on it, by its width times the turn before the join (geometry).
+#[test]
+fn hardly_any_turn_between_unlike_widths() {
+    let turn: f64 = 9e-4;
+    let joint = Point::new(100.0, 0.0);
+    for (first, second) in [(24.0, 40.0), (40.0, 24.0)] {
+        let low = -100.0 * turn.tan();
+        let line = cut_line(&piece(&[
+            ("M0 0 L100 0", first, Finish::Mitre),
+            (&format!("M100 0 L200 {low}"), second, Finish::Mitre),
+            (&format!("M200 {low} L200 100"), 10.0, Finish::Mitre),
+            ("M200 100 L0 100", 10.0, Finish::Mitre),
+            ("M0 100 L0 0", 10.0, Finish::Mitre),
+        ]));
+        let square = if first < second { Vec2::new(-turn.sin(), -turn.cos()) } else { Vec2::new(0.0, -1.0) };
+        for depth in [24.1, 30.0, 39.9] {
+            let off = distance(&line, joint + depth * square);
+            assert!(off < 1e-5, "{first} and {second}: {off} at {depth}");
+        }
+    }
+}
+
 /// The pieces file of the project's design page: the hem's ends are folded back. Turned up about the top edge, they lie
 /// on the sides' cut lines.
 #[test]
@@ -186,4 +209,50 @@ fn hems_are_folded_back_by_default() {
     assert_eq!(finishes("side hem", 40.0), [fold, mitre, mitre, mitre]);
     assert_eq!(finishes("hemline", 40.0), [mitre; 4]);
     assert_eq!(finishes("hem", 15.0), [mitre; 4]);
+}
+
+/// The allowance of a side seam is folded back at underarm and waist, where the seam is sewn plain; gathered, sewn to nothing,
+/// narrower than its neighbour or curved like the armhole it is mitred. Pressed open, its ends then lie on the neighbours'
+/// cut lines (geometry).
+#[test]
+fn seams_pressed_open_are_folded_back_by_default() {
+    let read = |side: f64, joins: &str| {
+        let piece = |name: &str| {
+            format!(
+                r#"{{ "name": "{name}", "edges": [
+                {{ "name": "waist", "path": "M0 0 L230 0", "allowance": 12.7 }},
+                {{ "name": "side", "path": "M230 0 L250 200", "allowance": {side} }},
+                {{ "name": "armhole", "path": "M250 200 C200 205 185 250 195 370", "allowance": 12.7 }},
+                {{ "name": "shoulder", "path": "M195 370 L0 400", "allowance": 10 }},
+                {{ "name": "centre", "path": "M0 400 L0 0", "fold": true }} ] }}"#
+            )
+        };
+        let text = format!(
+            r#"{{ "oaktag": "pieces/1", "pieces": [ {}, {} ], "joins": [ {joins} ] }}"#,
+            piece("Front"),
+            piece("Back")
+        );
+        oaktag::piece::json::read(&text, "bodice").expect("pieces").pieces.remove(0)
+    };
+    let finishes = |side: f64, joins: &str| read(side, joins).edges.iter().map(|e| e.corner).collect::<Vec<_>>();
+    let (mitre, fold) = (Finish::Mitre, Finish::FoldBack);
+    let plain = r#"{ "sides": [["Front/side"], ["Back/side"]] }"#;
+    assert_eq!(finishes(25.4, plain), [fold, fold, mitre, mitre, mitre]);
+    assert_eq!(finishes(25.4, ""), [mitre; 5]);
+    assert_eq!(finishes(10.0, plain), [mitre; 5]);
+    assert_eq!(finishes(25.4, r#"{ "sides": [["Front/side"], ["Back/side"]], "ratio": 2 }"#), [mitre; 5]);
+    assert_eq!(finishes(12.0, r#"{ "sides": [["Front/armhole"], ["Back/armhole backwards"]] }"#), [mitre; 5]);
+    let folded = read(25.4, plain);
+    let mitred = read(25.4, "");
+    let side = Affine::reflect(Point::new(230.0, 0.0), Vec2::new(20.0, 200.0));
+    let strays = |piece: &Piece| {
+        let line = cut_line(piece);
+        let beyond = |p: &Point| Vec2::new(20.0, 200.0).cross(*p - Point::new(230.0, 0.0)) < -1e-6;
+        let ends = line.segments().flat_map(|s| (0..=8).map(move |i| s.eval(f64::from(i) / 8.0))).filter(beyond);
+        // All but the raw edge itself, which comes to lie inside.
+        let raw = |p: &Point| (p.x - 230.0).mul_add(200.0, -20.0 * p.y) / 201.0 > 25.0;
+        ends.filter(|p| !raw(p)).map(|p| distance(&line, side * p)).fold(0.0, f64::max)
+    };
+    assert!(strays(&folded) < 1e-6, "{}", strays(&folded));
+    assert!(strays(&mitred) > 0.5, "{}", strays(&mitred));
 }

@@ -8,11 +8,12 @@ mod allow_support;
 use allow_support::oracle::{
     Chain, capsule_error, clipper_offset, flattened, hausdorff, region, sew_chain, with_slits_closed,
 };
-use allow_support::{CLASSES, Class, random_piece};
-use kurbo::Affine;
+use allow_support::{CLASSES, Class, Random, piece_of, random_piece, record};
+use kurbo::{Affine, BezPath, CubicBez, Line, ParamCurve, PathSeg, Vec2};
 use oaktag::allow::{TOLERANCE, allow};
 use oaktag::diag::Severity;
 use oaktag::piece::Finish;
+use rayon::prelude::*;
 use std::fmt::Write as _;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
@@ -44,72 +45,95 @@ const CHORD: f64 = 5e-4;
 /// Chords and arcs of clipper2, mm; each adds to the distance.
 const CLIPPER_CHORD: f64 = 0.002;
 
+impl Tally {
+    fn add(&mut self, other: &Self) {
+        self.outlines += other.outlines;
+        self.refused += other.refused;
+        self.wrongly_refused += other.wrongly_refused;
+        self.panics += other.panics;
+        self.not_finite += other.not_finite;
+        self.wrong_topology += other.wrong_topology;
+        self.typed_errors += other.typed_errors;
+        self.slower += other.slower;
+        self.outside += other.outside;
+        self.unsettled += other.unsettled;
+        if other.worst > self.worst {
+            (self.worst, self.worst_seed) = (other.worst, other.worst_seed);
+        }
+        self.worst_line = self.worst_line.max(other.worst_line);
+        self.worst_clipper = self.worst_clipper.max(other.worst_clipper);
+    }
+}
+
+/// Seeds from 0 on until there are so many outlines; those that cross themselves are none.
 fn run(class: Class, count: usize, mixed: bool) -> Tally {
     let mut tally = Tally::default();
-    let mut seed = 0;
+    let mut next = 0;
     while tally.outlines < count {
-        let piece = random_piece(class, seed, mixed);
-        seed += 1;
-        let outcome = catch_unwind(AssertUnwindSafe(|| allow(&piece, TOLERANCE)));
-        let Ok(outcome) = outcome else {
-            tally.panics += 1;
-            tally.outlines += 1;
-            continue;
-        };
-        let (cut, findings) = match outcome {
-            Ok(found) => found,
-            Err(finding) if finding.message.contains("cut line") => {
-                tally.typed_errors += 1;
-                tally.outlines += 1;
-                continue;
-            }
-            Err(_) => {
-                // Not an outline at all: it crosses itself. Brute force must agree.
-                tally.refused += 1;
-                // Ever finer, since a grazing crossing is lost between coarse chords.
-                if ![1e-4, 1e-6, 1e-8].iter().any(|chord| sew_chain(&piece, *chord).crosses_itself(1e-3 * chord)) {
-                    println!("refused, and brute force finds no crossing: {class:?} seed {}", seed - 1);
-                    tally.wrongly_refused += 1;
-                }
-                continue;
-            }
-        };
-        tally.outlines += 1;
-        tally.slower += usize::from(findings.iter().any(|f| f.message.starts_with("the slower way")));
-        assert!(findings.iter().all(|f| f.severity <= Severity::Warning));
-        if !cut.cut_line.is_finite() {
-            tally.not_finite += 1;
-            continue;
+        let seeds = next..next + (count - tally.outlines) as u64;
+        next = seeds.end;
+        let judged: Vec<Tally> = seeds.into_par_iter().map(|seed| judged(class, seed, mixed)).collect();
+        for one in &judged {
+            tally.add(one);
         }
-        let chain = Chain::closed(flattened(&cut.cut_line, CHORD));
-        let sew = sew_chain(&piece, CHORD);
-        let inside = sew.points.iter().all(|p| chain.holds(*p) || chain.distance(*p) < 2.0 * TOLERANCE);
-        let moves = cut.cut_line.elements().iter().filter(|e| matches!(e, kurbo::PathEl::MoveTo(_))).count();
-        if !inside || moves != 1 || chain.crosses_itself(0.001) {
-            tally.wrong_topology += 1;
-        }
-        let error = if mixed {
-            if let Some((oracle, ours)) = region(&piece, CHORD).zip(with_slits_closed(&chain)) {
-                let (lines, regions) = hausdorff(&ours, &oracle);
-                tally.worst_line = tally.worst_line.max(lines);
-                regions
-            } else {
-                tally.unsettled += 1;
-                continue;
-            }
-        } else {
-            let width = piece.edges[0].allowance;
-            if let Some(oracle) = clipper_offset(&piece, width, CLIPPER_CHORD) {
-                tally.worst_clipper = tally.worst_clipper.max(hausdorff(&chain, &oracle).1 - 2.0 * CLIPPER_CHORD);
-            }
-            capsule_error(&piece, &chain, width)
-        };
-        if error > tally.worst {
-            (tally.worst, tally.worst_seed) = (error, seed - 1);
-        }
-        tally.outside += usize::from(error > TOLERANCE + 2.0 * CHORD);
     }
     tally
+}
+
+/// What becomes of one outline.
+fn judged(class: Class, seed: u64, mixed: bool) -> Tally {
+    let one = Tally { outlines: 1, worst_seed: seed, ..Tally::default() };
+    let piece = random_piece(class, seed, mixed);
+    let (cut, findings) = match catch_unwind(AssertUnwindSafe(|| allow(&piece, TOLERANCE))) {
+        Err(_) => return Tally { panics: 1, ..one },
+        Ok(Err(finding)) if finding.message.contains("cut line") => {
+            // It must name both piece and edge.
+            assert!(finding.piece.is_some() && finding.edge.is_some(), "{finding}");
+            println!("{class:?} seed {seed}: {finding}");
+            return Tally { typed_errors: 1, ..one };
+        }
+        Ok(Err(_)) => {
+            // Not an outline at all: it crosses itself. Brute force must agree.
+            // Ever finer, since a grazing crossing is lost between coarse chords.
+            let crosses = |chord: &f64| sew_chain(&piece, *chord).crosses_itself(1e-3 * chord);
+            let rightly = [1e-4, 1e-6, 1e-8].iter().any(crosses);
+            if !rightly {
+                println!("refused, and brute force finds no crossing: {class:?} seed {seed}");
+            }
+            return Tally { outlines: 0, refused: 1, wrongly_refused: usize::from(!rightly), ..one };
+        }
+        Ok(Ok(found)) => found,
+    };
+    assert!(findings.iter().all(|f| f.severity <= Severity::Warning));
+    let slower = usize::from(findings.iter().any(|f| f.message.starts_with("the slower way")));
+    let mut one = Tally { slower, ..one };
+    if !cut.cut_line.is_finite() {
+        return Tally { not_finite: 1, ..one };
+    }
+    let chain = Chain::closed(flattened(&cut.cut_line, CHORD));
+    let sew = sew_chain(&piece, CHORD);
+    let inside = sew.points.iter().all(|p| chain.holds(*p) || chain.distance(*p) < 2.0 * TOLERANCE);
+    let moves = cut.cut_line.elements().iter().filter(|e| matches!(e, kurbo::PathEl::MoveTo(_))).count();
+    one.wrong_topology = usize::from(!inside || moves != 1 || chain.crosses_itself(0.001));
+    one.worst = if mixed {
+        let Some((oracle, ours)) = region(&piece, CHORD).zip(with_slits_closed(&chain)) else {
+            return Tally { unsettled: 1, ..one };
+        };
+        let (lines, regions) = hausdorff(&ours, &oracle);
+        one.worst_line = lines;
+        regions
+    } else {
+        let width = piece.edges[0].allowance;
+        if let Some(oracle) = clipper_offset(&piece, width, CLIPPER_CHORD) {
+            one.worst_clipper = hausdorff(&chain, &oracle).1 - 2.0 * CLIPPER_CHORD;
+        }
+        capsule_error(&piece, &chain, width)
+    };
+    one.outside = usize::from(one.worst > TOLERANCE + 2.0 * CHORD);
+    if one.outside + one.wrong_topology > 0 {
+        println!("{class:?} seed {seed}: wrong topology {}, {:.4} mm off", one.wrong_topology, one.worst);
+    }
+    one
 }
 
 fn said(class: Class, tally: &Tally, mixed: bool) -> String {
@@ -140,53 +164,95 @@ fn said(class: Class, tally: &Tally, mixed: bool) -> String {
     line
 }
 
-/// Runs all classes and demands what holds for every count; the lines say what came of it.
-fn run_all(count: usize, mixed_count: usize) -> Vec<String> {
-    let mut lines = Vec::new();
-    let (mut outlines, mut typed_errors, mut slower) = (0, 0, 0);
+/// Runs all classes; lines that say what came of it, and what was demanded and is not met.
+fn run_all(count: usize, mixed_count: usize) -> (Vec<String>, Vec<String>) {
+    let (mut lines, mut unmet) = (Vec::new(), Vec::new());
+    let mut all = Tally::default();
     for (mixed, count) in [(false, count), (true, mixed_count)] {
         for class in CLASSES {
             let tally = run(class, count, mixed);
             let line = said(class, &tally, mixed);
-            assert_eq!(tally.panics, 0, "{line}");
-            assert_eq!(tally.not_finite, 0, "{line}");
-            assert_eq!(tally.wrong_topology, 0, "{line}");
-            assert_eq!(tally.outside, 0, "{line}");
-            assert_eq!(tally.wrongly_refused, 0, "{line}");
-            // The oracle must settle all but a few, or it has checked nothing.
-            assert!(tally.unsettled * 100 <= tally.outlines, "{line}");
-            if class == Class::Gentle {
-                assert_eq!(tally.typed_errors + tally.slower, 0, "garments need neither: {line}");
+            println!("{line}");
+            let none = tally.panics + tally.not_finite + tally.wrong_topology + tally.outside + tally.wrongly_refused;
+            // The oracle must settle all but a few, or it has checked nothing. Garments need no way out.
+            let settled = tally.unsettled * 100 <= tally.outlines;
+            let garments = class != Class::Gentle || tally.typed_errors + tally.slower == 0;
+            if none > 0 || !settled || !garments {
+                unmet.push(line.clone());
             }
-            outlines += tally.outlines;
-            typed_errors += tally.typed_errors;
-            slower += tally.slower;
+            all.add(&tally);
             lines.push(line);
         }
     }
-    assert!(typed_errors * 200 < outlines, "{typed_errors} typed errors of {outlines}");
-    assert!(slower * 100 < outlines, "{slower} by the slower way of {outlines}");
+    let Tally { outlines, typed_errors, slower, .. } = all;
     lines.push(format!("All: {outlines} outlines, {typed_errors} typed errors, {slower} by the slower way"));
-    lines
+    if typed_errors * 200 >= outlines || slower * 100 >= outlines {
+        unmet.extend(lines.last().cloned());
+    }
+    (lines, unmet)
 }
 
 /// A tenth of the full count.
 #[test]
 fn seeded_outlines_agree_with_the_oracles() {
-    run_all(250, 50);
+    let (_, unmet) = run_all(250, 50);
+    assert!(unmet.is_empty(), "{unmet:#?}");
+}
+
+/// Curves about a cusp, from a billionth to a hundredth part off it to either side (smooth there, or a loop), within both
+/// tolerances; a loop that can be seen is refused.
+#[test]
+fn near_cusps_of_every_degree() {
+    let mut random = Random(7);
+    let (mut cut, mut refused) = (0, 0);
+    for number in 0..400 {
+        let long = random.within(60.0, 400.0);
+        let lift = long * random.within(0.05, 0.6) * if random.chance(0.5) { 1.0 } else { -1.0 };
+        let off = 10.0_f64.powf(random.within(-9.0, -2.0)) * if random.chance(0.5) { 1.0 } else { -1.0 };
+        let (near, far) = (-off * long, (1.0 + off) * long);
+        // Where the control points stand above the other end points it is a cusp (geometry); a shear changes nothing.
+        let cubic = CubicBez::new((0.0, 0.0), (far, lift), (near, lift), (long, 0.0));
+        let cubic = Affine::new([1.0, 0.0, random.within(-0.5, 0.5), 1.0, 0.0, 0.0]) * cubic;
+        let cubic = cubic.subsegment(random.within(0.0, 0.3)..random.within(0.7, 1.0));
+        let corners = [cubic.p3, cubic.p3 + Vec2::new(30.0, 700.0), cubic.p0 + Vec2::new(-30.0, 700.0), cubic.p0];
+        let lines = corners.windows(2).map(|pair| PathSeg::Line(Line::new(pair[0], pair[1])));
+        let width = random.within(2.0, 30.0);
+        let turned = Affine::rotate(random.within(0.0, 6.0));
+        let edges = std::iter::once(PathSeg::Cubic(cubic)).chain(lines).map(|segment| {
+            let path = BezPath::from_path_segments(std::iter::once(turned * segment));
+            (path, width, Finish::Round)
+        });
+        let piece = piece_of(edges.collect());
+        for tolerance in [TOLERANCE, 0.001] {
+            let Ok((ours, _)) = allow(&piece, tolerance) else {
+                let crosses = |chord: &f64| sew_chain(&piece, *chord).crosses_itself(1e-3 * chord);
+                assert!([1e-4, 1e-6, 1e-8].iter().any(crosses), "{number} is refused and does not cross itself");
+                refused += 1;
+                continue;
+            };
+            let error = capsule_error(&piece, &Chain::closed(flattened(&ours.cut_line, 2e-4)), width);
+            assert!(error <= tolerance + 4e-4, "{number}, {off:e} off a cusp: {error} mm at {tolerance}");
+            cut += 1;
+        }
+    }
+    assert!(cut > 500 && refused > 50, "{cut} cut, {refused} refused");
 }
 
 /// 10,000 outlines with one width and 2,000 with mixed widths, all classes alike.
 #[test]
 #[ignore = "the full count takes minutes"]
 fn full() {
-    let lines = run_all(2500, 500);
+    let (lines, unmet) = run_all(2500, 500);
+    let verdict =
+        if unmet.is_empty() { "Every demand is met.".into() } else { format!("NOT MET:\n{}", unmet.join("\n")) };
+    let (cores, kind) = (std::thread::available_parallelism().map_or(1, usize::from), std::env::consts::ARCH);
     let text = format!(
-        "Seeded outlines against brute-force capsules, clipper2-rust 1.2 and the region's definition\n\
-         cargo test --release --test allow_oracle -- --ignored full; 2-core x86-64, tolerance {TOLERANCE} mm\n\n{}\n",
+        "cargo test --release --test allow_oracle -- --ignored full; {cores}-core {kind}, tolerance {TOLERANCE} mm\n\n\
+         {}\n\n{verdict}\n",
         lines.join("\n")
     );
-    std::fs::write(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/results/allow.txt"), text).expect("written");
+    record("Seeded outlines against brute-force capsules, clipper2-rust 1.2 and the region's definition", &text);
+    assert!(unmet.is_empty(), "{unmet:#?}");
 }
 
 /// Seeded faults: a cut line moved by a fiftieth of a millimetre, and one whose mitre was bevelled, are caught.

@@ -9,6 +9,7 @@ use oaktag::role::Role;
 fn job(path: BezPath) -> Job {
     let stroke = JobStroke { role: Role::Square, piece: String::new(), placed: None, edge: String::new(), path };
     Job {
+        sizes: Vec::new(),
         device: "D".into(),
         medium: "paper".into(),
         title: "Tunic, Ida, sheet 1 of 1".into(),

@@ -66,9 +66,17 @@ fn make_writes_proven_files_for_two_devices() {
     ]);
     assert_eq!(code(&made), 0, "{}", err(&made));
     let lines = out(&made);
-    assert!(lines.lines().count() >= 3, "{lines}");
-    for line in lines.lines() {
+    // First how well each file passed, then how long each takes.
+    let (passed, times) =
+        lines.split_at(lines.match_indices('\n').nth(lines.lines().count() / 2 - 1).expect("lines").0 + 1);
+    assert!(passed.lines().count() >= 3 && passed.lines().count() == times.lines().count(), "{lines}");
+    for (line, time) in passed.lines().zip(times.lines()) {
         assert!(line.contains("piece") && line.contains("largest difference") && line.ends_with("passed"), "{line}");
+        assert_eq!(line.split_whitespace().next(), time.split_whitespace().next());
+        assert!(
+            time.contains("min at the machine") && time.contains("of idle way") && time.ends_with("times"),
+            "{time}"
+        );
     }
     let person = folder.join("maren-holt");
     for name in ["roll-plotter.svg", "card-cutter-1.dxf", "proof-sheet.html", "evening-chorus-dress.pieces.json"] {
@@ -127,6 +135,28 @@ fn make_writes_proven_files_for_two_devices() {
 }
 
 #[test]
+fn a_quarter_scale_sheet_can_be_proven_again() {
+    let folder = scratch("quarter");
+    let (pieces, to) = ("tests/data/pocket.pieces.json", folder.display().to_string());
+    let make = ["make", pieces, "--device", "roll-inkjet", "--quarter-scale", "projector", "--effort", "2", "-o", &to];
+    let made = oaktag(&make);
+    assert_eq!(code(&made), 0, "{}", err(&made));
+    let proof = |name: &str, device: &str, more: &[&str]| {
+        let file = folder.join("ida").join(name).display().to_string();
+        let mut args = vec!["proof", &*file, "--pieces", pieces, "--device", device, "--effort", "2"];
+        args.extend(more);
+        let proof = oaktag(&args);
+        (code(&proof), out(&proof))
+    };
+    let (ended, said) = proof("quarter-scale-projector.svg", "projector", &["--quarter-scale"]);
+    assert!(ended == 0 && said.contains("passed"), "{said}");
+    assert_eq!(proof("roll-inkjet.pdf", "roll-inkjet", &[]).0, 0);
+    // Seeded faults: the one taken for the other.
+    assert_eq!(proof("quarter-scale-projector.svg", "projector", &[]).0, 1);
+    assert_eq!(proof("roll-inkjet.pdf", "roll-inkjet", &["--quarter-scale"]).0, 1);
+}
+
+#[test]
 fn walk_reports_and_a_longer_edge_holds_back() {
     let walk = oaktag(&["walk", STYLE, "--measures", MAREN]);
     assert_eq!(code(&walk), 0, "{}", err(&walk));
@@ -174,6 +204,75 @@ fn allow_adds_the_cut_line() {
     assert!((bounds.width() - 145.4).abs() < 0.01 && (bounds.y1 - 178.1).abs() < 0.01, "{bounds:?}");
     // The same file is read again, its cut line ignored.
     assert_eq!(code(&oaktag(&["walk", target.to_str().expect("UTF-8")])), 0);
+}
+
+/// Where a cut line of 12.7 mm lies, by `geo`: least and greatest distance of its points from the sew line, which has
+/// round corners, so that 12.7 mm is right everywhere. With the number of the line's segments.
+fn measured(cut: &kurbo::BezPath, sew: &[kurbo::BezPath]) -> ([f64; 2], usize) {
+    use geo::{Distance, Euclidean};
+    let points = |segment: kurbo::PathSeg, count: u32| {
+        (0..=count).map(move |i| kurbo::ParamCurve::eval(&segment, f64::from(i) / f64::from(count)))
+    };
+    // Chords of a curve of 300 mm with a radius of 100 mm stray by s²/8r = 3·10⁻⁵ mm.
+    let sew: Vec<geo::Coord> = sew
+        .iter()
+        .flat_map(kurbo::BezPath::segments)
+        .flat_map(|segment| points(segment, 2000))
+        .map(|p| geo::Coord { x: p.x, y: p.y })
+        .collect();
+    let sew = geo::LineString(sew);
+    let far = cut
+        .segments()
+        .flat_map(|segment| points(segment, 60))
+        .map(|p| Euclidean.distance(&geo::Point::new(p.x, p.y), &sew));
+    let ends = far.fold([f64::INFINITY, 0.0], |ends: [f64; 2], far| [ends[0].min(far), ends[1].max(far)]);
+    (ends, cut.segments().count())
+}
+
+#[test]
+fn allow_keeps_the_tolerance_that_is_asked_for() {
+    let folder = scratch("tolerance");
+    // A bodice front of invented measures with 12.7 mm all round and round corners.
+    let paths = [
+        "M0 0 C80 -6 160 -4 235 8",
+        "M235 8 C245 80 250 150 248 205",
+        "M248 205 C205 210 190 250 192 300 C193 330 196 350 200 372",
+        "M200 372 L75 415",
+        "M75 415 C70 365 40 330 0 325",
+        "M0 325 L0 0",
+    ];
+    let sew = paths.map(|path| kurbo::BezPath::from_svg(path).expect("a path"));
+    let edges: Vec<_> = (0..paths.len())
+        .map(|i| serde_json::json!({ "name": format!("e{i}"), "path": paths[i], "allowance": 12.7 }))
+        .collect();
+    let corners: Vec<_> =
+        (0..paths.len()).map(|i| serde_json::json!({ "after": format!("e{i}"), "finish": "round" })).collect();
+    let mut set: serde_json::Value =
+        serde_json::from_str(&common::text("tests/data/pocket.pieces.json")).expect("JSON");
+    set["pieces"] =
+        serde_json::json!([{ "name": "Front", "edges": edges, "corners": corners, "grain": [[60, 100], [60, 200]] }]);
+    let file = write(&folder, "front.pieces.json", &set.to_string());
+    let cut = |tolerance: &[&str]| {
+        let allowed = oaktag(&[&["allow", &file][..], tolerance].concat());
+        assert_eq!(code(&allowed), 0, "{}", err(&allowed));
+        let cut: serde_json::Value = serde_json::from_str(&out(&allowed)).expect("JSON");
+        let line = cut["pieces"][0]["cut_line"].as_str().expect("a cut line");
+        measured(&kurbo::BezPath::from_svg(line).expect("reads"), &sew)
+    };
+    let strays = |ends: [f64; 2]| (12.7 - ends[0]).max(ends[1] - 12.7);
+    let ((usual, few), (fine, many)) = (cut(&[]), cut(&["--tolerance", "0.001"]));
+    assert!(strays(usual) <= 0.005, "{usual:?}");
+    assert!(strays(fine) <= 0.001 && many >= few, "{fine:?}, {few} and {many} segments");
+    // The measure sees a coarser line, and the option is not a word only.
+    let (coarse, fewest) = cut(&["--tolerance", "0.5"]);
+    assert!((0.005..=0.5).contains(&strays(coarse)) && fewest <= few, "{coarse:?}, {fewest} segments");
+    for bad in ["0", "0.0001", "2", "-0.005", "NaN"] {
+        let target = folder.join("none.pieces.json");
+        let refused = oaktag(&["allow", &file, &format!("--tolerance={bad}"), "-o", target.to_str().expect("UTF-8")]);
+        assert_eq!(code(&refused), 2, "{bad}");
+        assert!(err(&refused).contains("tolerance") && err(&refused).contains("0.005"), "{}", err(&refused));
+        assert!(!target.exists(), "{bad}: something was written");
+    }
 }
 
 /// Bad input: exit code, place, what was expected, the nearest name; and nothing written.

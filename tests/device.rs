@@ -268,6 +268,39 @@ fn every_profile_reads_and_those_that_cut_say_so() {
     assert!(oaktag::device::check(&device(&spoilt)).iter().any(|f| f.severity == Severity::Breach));
 }
 
+/// A file for other programs is no machine's: nothing of a machine may stand in its profile.
+#[test]
+fn a_profile_after_d6673_has_nothing_of_a_machine() {
+    let (_, text) = profiles().into_iter().find(|(file, _)| file.starts_with("interchange")).expect("there");
+    let read = device(&text);
+    assert!(read.language.is_for_exchange() && !read.language.drives_a_machine() && !read.cuts());
+    assert_eq!((read.language.name(), read.language.extension()), ("dxf", "dxf"));
+    assert_eq!(oaktag::device::kind(&read), "file for other programs");
+    let lines = oaktag::device::explain(&read).join("\n");
+    assert!(lines.contains("after ASTM D6673") && !lines.contains("never measured"), "{lines}");
+    assert!(oaktag::device::check(&read).is_empty());
+    let correction = "correction \"2026-10-02\" medium=\"drawing\" x=1.001 y=1.0 skew=0.0";
+    for (line, words) in [
+        (correction, "nothing in it is corrected"),
+        ("link \"folder\" path=\"x\"", "goes to no machine"),
+        ("start \"IN;\"", "only for a language that drives"),
+    ] {
+        let spoilt = text.replacen("    tool ", &format!("    {line}\n    tool "), 1);
+        assert!(spoilt != text && refusal(&spoilt).message.contains(words), "{line}: {}", refusal(&spoilt));
+    }
+    for (from, to, words) in [
+        ("after=\"ASTM D6673\"", "after=\"ASTM D6963\"", "there is no convention"),
+        ("after=", "curves=\"spline\" after=", "all curves are polylines"),
+        ("\"dxf\"", "\"svg\"", "only dxf is written after"),
+    ] {
+        assert!(
+            refusal(&text.replacen(from, to, 1)).message.contains(words),
+            "{to}: {}",
+            refusal(&text.replacen(from, to, 1))
+        );
+    }
+}
+
 #[test]
 fn the_profiles_cover_every_kind() {
     let kinds: std::collections::BTreeSet<(&str, &str)> = profiles()
@@ -284,6 +317,7 @@ fn the_profiles_cover_every_kind() {
         ("tangential-knife cutter", "hpgl2"),
         ("laser", "rs274"),
         ("projector", "svg"),
+        ("file for other programs", "dxf"),
     ] {
         assert!(kinds.contains(&wanted), "{wanted:?} of {kinds:?}");
     }

@@ -75,7 +75,15 @@ fn check_points_at_the_place_and_sets_the_code() {
 #[test]
 fn explain_speaks_plainly() {
     let plain = out(&oaktag(&["device", "explain", "sheet-drag-knife"]));
-    for said in ["its blade trails by 0.45 mm", "force 180 g", "net blocks", "maker's manual", "Tool 2"] {
+    for said in [
+        "its blade trails by 0.45 mm",
+        "force 180 g",
+        "net blocks",
+        "maker's manual",
+        "Tool 2",
+        "goes 300 mm a second",
+        "takes 0.15 s",
+    ] {
         assert!(plain.contains(said), "{said}: {plain}");
     }
     let lines: Vec<String> =
@@ -85,12 +93,93 @@ fn explain_speaks_plainly() {
     assert_eq!((unknown.status.code(), err(&unknown).contains("\"laser\"")), (Some(2), true));
 }
 
+/// Every profile is checked, explained, and given a small job whose file passes its proof.
+#[test]
+fn every_profile_does_a_small_job() {
+    let folder = scratch("every-profile");
+    let profiles = std::fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles")).expect("profiles");
+    let mut names: Vec<String> = profiles
+        .map(|entry| entry.expect("entry").file_name().to_string_lossy().into_owned())
+        .map(|file| file.strip_suffix(".device.kdl").expect("a profile").to_owned())
+        .collect();
+    names.sort();
+    assert!(names.len() >= 11, "{names:?}");
+    for name in &names {
+        let checked = oaktag(&["device", "check", &format!("profiles/{name}.device.kdl")]);
+        assert_eq!(checked.status.code(), Some(0), "{name}: {}", err(&checked));
+        let explained = oaktag(&["device", "explain", name]);
+        assert_eq!(explained.status.code(), Some(0), "{name}: {}", err(&explained));
+        assert!(out(&explained).contains("Tool 1"), "{name}: {}", out(&explained));
+    }
+    let target = folder.display().to_string();
+    let mut args = vec!["make", "tests/data/pocket.pieces.json", "-o", &target, "--json", "--device"];
+    args.extend(names.iter().map(String::as_str));
+    let made = oaktag(&args);
+    assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+    for said in ["maker's manual", "stop switch", "hold the sheet down", "lid closed", "never out of sight"] {
+        assert_eq!(err(&made).matches(said).count(), 1, "{said}: {}", err(&made));
+    }
+    let lines: Vec<serde_json::Value> = serde_json::from_str(&out(&made)).expect("JSON");
+    for name in &names {
+        let of = |line: &&serde_json::Value| {
+            let file = line["file"].as_str().and_then(|file| Path::new(file).file_stem()?.to_str());
+            file.is_some_and(|stem| {
+                stem == name || stem.strip_prefix(&**name).is_some_and(|rest| rest.starts_with('-'))
+            })
+        };
+        let files: Vec<&serde_json::Value> = lines.iter().filter(of).collect();
+        assert!(!files.is_empty(), "{name}");
+        for line in files {
+            assert_eq!(line["passed"], true, "{line}");
+            assert!(Path::new(line["file"].as_str().expect("a path")).metadata().expect("a file").len() > 500);
+            // What prints or shows everything at once has no head whose way could be reckoned.
+            let at_once = ["home-printer-a4", "home-printer-letter", "roll-inkjet", "projector"].contains(&&**name);
+            let seconds = line["estimate"]["whole"]["seconds"].as_f64();
+            assert_eq!(seconds.is_some_and(|seconds| seconds > 1.0), !at_once, "{line}");
+        }
+    }
+}
+
+/// Everybody's blocks in card: what the trailing blade cuts is followed by the proof, on a grid of 0.025 mm.
+#[test]
+fn the_drag_knife_cuts_everybodys_blocks() {
+    let folder = scratch("drag-knife");
+    let target = folder.display().to_string();
+    let people = ["maren-holt", "teodora-vance", "pip-arlen"];
+    let files = people.map(|person| format!("samples/{person}.measures.kdl"));
+    let mut args = vec!["make", STYLE, "--device", "sheet-drag-knife", "-o", &target, "--measures"];
+    args.extend(files.iter().map(String::as_str));
+    let made = oaktag(&args);
+    assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+    assert_eq!(out(&made).matches("passed").count(), 6, "{}", out(&made));
+    assert_eq!(out(&made).matches("min at the machine").count(), 6, "{}", out(&made));
+    assert!(people.iter().all(|person| folder.join(person).join("sheet-drag-knife-2.plt").is_file()));
+}
+
+/// A metre is 1,000 mm (SI Brochure, 9th edition).
+#[test]
+fn a_ladder_may_be_given_in_metres() {
+    let folder = scratch("ladder");
+    let target = folder.display().to_string();
+    let drawn = |run: &str| oaktag(&["square", "roll-plotter", "--run", run, "-o", &target]);
+    let of = |run: &str| {
+        let drawn = drawn(run);
+        assert_eq!(drawn.status.code(), Some(0), "{run}: {}", err(&drawn));
+        std::fs::read(folder.join("roll-plotter-square.svg")).expect("the square")
+    };
+    let four = of("4 m");
+    assert!(four == of("4000") && four == of("400 cm") && four == of("4m"));
+    assert!(four != of("3 m"));
+    assert_eq!(drawn("4 k").status.code(), Some(2));
+}
+
 #[test]
 fn the_projector_shows_millimetres_in_its_own_pixels() {
     let folder = scratch("projector");
     let out_folder = folder.display().to_string();
     let made = oaktag(&["make", STYLE, "--measures", MAREN, "--device", "projector", "-o", &out_folder]);
     assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+    assert!(!err(&made).contains("maker's manual"), "nothing here cuts: {}", err(&made));
     let person = std::fs::read_dir(&folder).expect("made").next().expect("a person").expect("entry").path();
     let svg = std::fs::read_dir(person).expect("reads").map(|entry| entry.expect("entry"));
     let svg = svg
@@ -158,4 +247,61 @@ fn net_blocks_are_cut_without_talk_of_hems() {
         let cut = sheets.filter(|file| file.path().extension().is_some_and(|ending| ending == "ngc")).count();
         assert_eq!(cut > 0, net, "{device}");
     }
+}
+
+/// A file after ASTM D6673 says who and when only where it was told, and what 7-bit ASCII can't say is reported.
+#[test]
+fn files_for_other_programs_say_what_they_were_told() {
+    let folder = scratch("interchange");
+    let maren = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(MAREN)).expect("reads");
+    let measures = folder.join("person.measures.kdl");
+    std::fs::write(&measures, maren.replace("Maren Holt", "Ödön \u{8896}")).expect("written");
+    let (measures, to) = (measures.to_str().expect("text"), folder.to_str().expect("text"));
+    let make = |more: &[&str]| {
+        oaktag(&[&["make", STYLE, "--measures", measures, "--device", "interchange", "-o", to], more].concat())
+    };
+    let file = || std::fs::read_to_string(folder.join("\u{f6}d\u{f6}n-\u{8896}/interchange.dxf")).expect("there");
+    let plain = make(&[]);
+    assert_eq!(plain.status.code(), Some(0), "{}", err(&plain));
+    assert!(err(&plain).contains("\"Odon ?\" lacks \u{8896} (U+8896)"), "{}", err(&plain));
+    assert!(!err(&plain).contains("never measured"), "{}", err(&plain));
+    let first = file();
+    assert!(first.is_ascii() && first.contains("\nSize: Odon ?\n") && first.contains("\nUnits: METRIC\n"));
+    assert!(!first.contains("Creation") && !first.contains("Author"));
+    assert_eq!(make(&["--date", "2026-11-28", "--author", "Zoë"]).status.code(), Some(0));
+    assert!(file().contains("\nCreation Date: 2026-11-28\n") && file().contains("\nAuthor: Zoe\n"));
+    for (more, words) in
+        [(&["--date", "yesterday"][..], "not a date"), (&["--quarter-scale", "interchange"][..], "at their full size")]
+    {
+        let refused = make(more);
+        assert_eq!(refused.status.code(), Some(2), "{more:?}");
+        assert!(err(&refused).contains(words), "{more:?}: {}", err(&refused));
+    }
+    let square = oaktag(&["square", "interchange", "-o", to]);
+    assert!(square.status.code() == Some(2) && err(&square).contains("no machine to measure"), "{}", err(&square));
+    let lay = oaktag(&["lay", STYLE, "--measures", MAREN, "--device", "interchange", "-o", to]);
+    assert!(lay.status.code() == Some(2) && err(&lay).contains("and no lay"), "{}", err(&lay));
+}
+
+#[test]
+fn everybody_in_one_nest() {
+    let folder = scratch("nest");
+    let to = folder.to_str().expect("text");
+    let pip = "samples/pip-arlen.measures.kdl";
+    let make =
+        |people: &[&str], more: &[&str]| oaktag(&[&["make", STYLE, "-o", to, "--measures"], people, more].concat());
+    let refused = make(&[MAREN, pip], &["--nest", "card-cutter"]);
+    assert!(refused.status.code() == Some(2) && err(&refused).contains("would cut sizes out"), "{}", err(&refused));
+    assert_eq!(std::fs::read_dir(&folder).expect("a folder").count(), 0, "nothing was written");
+    assert_eq!(make(&[MAREN, pip], &[]).status.code(), Some(2), "neither a device nor a nest");
+    let alone = make(&[MAREN], &["--nest", "roll-plotter"]);
+    assert!(alone.status.code() == Some(2) && err(&alone).contains("1 sizes"), "{}", err(&alone));
+    let both = make(&[MAREN, pip], &["--nest", "roll-plotter"]);
+    assert_eq!(both.status.code(), Some(0), "{}", err(&both));
+    assert!(out(&both).contains("14 pieces") && out(&both).contains("passed"), "{}", out(&both));
+    let text = std::fs::read_to_string(folder.join("nested/roll-plotter.svg")).expect("there");
+    assert!(text.contains("<title>cut, Maren Holt</title>") && text.contains("<title>cut, Pip Arlen</title>"));
+    let list = std::fs::read_to_string(folder.join("nested/proven.json")).expect("there");
+    assert!(list.contains("roll-plotter.svg"));
+    assert!(folder.join("maren-holt/proof-sheet.html").is_file());
 }

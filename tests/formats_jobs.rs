@@ -9,12 +9,16 @@ mod formats_support;
 use common::drafted;
 use formats_support::{FORMATS, Format, correction, job, sheet};
 use kurbo::{BezPath, ParamCurve, ParamCurveNearest, PathEl, PathSeg, Point};
-use oaktag::device::{self, Correction, Device};
-use oaktag::lay::{Sheet, SheetStroke};
+use oaktag::device::{self, Correction, Device, Notches};
+use oaktag::lay::{Copies, Sheet, SheetStroke, lay, nest::spread};
+use oaktag::mark::nest::{Lines, nest};
+use oaktag::mark::{self, Heading, MarkedPiece};
 use oaktag::order::{Job, order};
-use oaktag::pipeline::{self, NamedDevice, Walked};
+use oaktag::piece::PieceSet;
+use oaktag::pipeline::{self, Laying, NamedDevice, Nested, Walked};
+use oaktag::proof::prove;
 use oaktag::role::Role;
-use oaktag::walk;
+use oaktag::{read, walk, write};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use usvg::tiny_skia_path::PathSegment;
@@ -23,10 +27,11 @@ use usvg::tiny_skia_path::PathSegment;
 const FINE: f64 = 1e-3;
 
 /// Profiles of the samples whose tools follow the line as it is given.
-const DEVICES: [&str; 8] = [
+const DEVICES: [&str; 9] = [
     "roll-plotter",
     "projector",
     "card-cutter",
+    "interchange",
     "roll-inkjet",
     "home-printer-a4",
     "home-printer-letter",
@@ -90,7 +95,10 @@ fn truth(job: &Job, device: &Device) -> Value {
         .filter(|(_, stroke)| stroke.path.segments().next().is_some())
         .map(|(pass, stroke)| {
             let points: Vec<[f64; 2]> = chain(&stroke.path).iter().map(|p| [p.x, p.y]).collect();
-            json!({ "role": stroke.role.name(), "tool": tool(&pass.tool), "points": points })
+            json!({
+                "role": stroke.role.name(), "tool": tool(&pass.tool), "piece": stroke.piece, "placed": stroke.placed,
+                "points": points,
+            })
         })
         .collect();
     let [x, y, skew] = device.correction(&job.medium).map_or([1.0, 1.0, 0.0], |c| [c.x, c.y, c.skew]);
@@ -170,6 +178,111 @@ fn jobs_of_seeded_chance() {
         }
         // Longer than two pages of a PDF can be.
         by_chance(&folder, name, "long", Format::Pdf, &long_sheet(), c.as_ref());
+    }
+}
+
+/// What a size's bare lines are headed with.
+fn heading(set: &PieceSet) -> Heading {
+    Heading {
+        style: set.style.clone(),
+        person: set.person.clone(),
+        taken: String::new(),
+        unit: set.unit,
+        number: 1,
+        of: 1,
+        net_block: false,
+        ease: Vec::new(),
+        toile: String::new(),
+        stamp: String::new(),
+        notches: Notches::Drawn,
+        scale: 1.0,
+        font: None,
+        slips: false,
+    }
+}
+
+fn nested(people: &[Walked], devices: &[NamedDevice]) -> Nested {
+    pipeline::nest(people, devices, &Laying::default()).unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// Three people's pieces over one another pass their proof in every language; the files are checked further by
+/// `tests/outside/nested.py`.
+#[test]
+fn sizes_laid_over_one_another_are_proven() {
+    let people = common::PEOPLE.map(|person| pipeline::walk_pieces(drafted("evening-chorus", person), walk::TOLERANCE));
+    let some = |(name, _): &&(&str, &str)| ["chords", "corner-plotter", "corner-mill", "pages-a3"].contains(name);
+    let mut devices: Vec<NamedDevice> = MORE.iter().filter(some).map(|(name, head)| more(name, head)).collect();
+    devices.push(sample("interchange"));
+    devices.push(sample("roll-plotter"));
+    let nested = nested(&people, &devices);
+    assert!(nested.failed.is_empty(), "{:?}", nested.failed);
+    let folder = folder("nested");
+    for file in &nested.files {
+        assert_eq!(file.line().pieces, 21, "{}", file.line().file);
+        std::fs::write(folder.join(&file.line().file), file.bytes()).expect("written");
+    }
+    assert_eq!(nested.files.len(), devices.len());
+    for (people, devices, words) in [
+        (&people[..1], &devices[..], "1 sizes can't be laid over"),
+        (&[people[0].clone(), people[0].clone()][..], &devices[..], "two sizes are called"),
+        (&people[..], &[sample("laser")][..], "would cut sizes out"),
+    ] {
+        let refused = pipeline::nest(people, devices, &Laying::default()).expect_err(words);
+        assert!(refused.message.contains(words), "{refused}");
+    }
+}
+
+/// A nest's sizes are told apart by the proof too: faults of one size alone, and of two sizes that change places.
+#[test]
+fn faults_in_a_nest_are_caught() {
+    let sets = ["maren-holt", "pip-arlen"].map(|person| drafted("evening-chorus", person));
+    let sizes: Vec<String> = sets.iter().map(|set| set.person.clone()).collect();
+    let bare = sets.each_ref().map(|set| {
+        let cut = pipeline::cut(set).expect("cut").0;
+        mark::bare(&cut[0], &heading(set)).expect("marked").0
+    });
+    let own: Vec<(usize, &MarkedPiece)> = bare.iter().enumerate().map(|(i, piece)| (i + 1, piece)).collect();
+    let device = sample("roll-plotter").device;
+    let (nest, findings) = nest(&own, Lines::Typed, None).expect("nested");
+    assert!(findings.is_empty(), "{findings:?}");
+    let (laid, _) = lay(std::slice::from_ref(&nest.marked), &device.media[0], Copies::One, "").expect("laid");
+    let sheet = spread(&laid[0], &[nest], &sizes);
+    assert_eq!(sheet.placed.len(), 2);
+    assert_eq!(sheet.placed[0].transform, sheet.placed[1].transform);
+    // Nothing is lost: the cut lines are those of the pieces, the names are the sizes' own, the key is nobody's.
+    let of = |role, placed| sheet.strokes.iter().filter(move |s| s.role == role && s.placed == placed);
+    for (index, piece) in bare.iter().enumerate() {
+        let cut: Vec<_> = of(Role::Cut, Some(index)).collect();
+        assert_eq!(cut.len(), 1);
+        assert_eq!(cut[0].path, sheet.placed[index].transform * &piece.outline);
+        assert!(of(Role::Label, Some(index)).all(|s| s.edge == format!("size {}", sizes[index])));
+        assert!(of(Role::Label, Some(index)).count() > 3);
+    }
+    assert!(of(Role::Label, None).filter(|s| s.edge == "key").count() > 20);
+
+    let (job, _) = order(&sheet, &device, "").expect("ordered");
+    let correction = device.correction("paper");
+    let text = String::from_utf8(write::svg(&oaktag::calibrate::correct(job, correction))).expect("text");
+    let proven = |text: &str| {
+        let drawing = read::svg(text.as_bytes(), "t").expect("reads").0;
+        prove(&drawing, &sheet, &device, correction)
+    };
+    assert!(proven(&text).passed, "{:?}", proven(&text));
+    let swapped = text.replace("\"cut-1\"", "\"x\"").replace("\"cut-2\"", "\"cut-1\"").replace("\"x\"", "\"cut-2\"");
+    let faults: [(&str, String, &str); 4] = [
+        ("two sizes change places", swapped, "2 of"),
+        ("a size without its number", text.replace("\"cut-2\"", "\"cut\""), "1 of"),
+        (
+            "one size moved by 0.1 mm",
+            text.replace("id=\"cut-2\"", "id=\"cut-2\" transform=\"translate(0,0.1)\""),
+            "strays by 0.1",
+        ),
+        ("a size hidden", text.replace("id=\"notch-2\"", "id=\"notch-2\" style=\"display:none\""), "not in the file"),
+    ];
+    for (what, spoilt, words) in faults {
+        let proof = proven(&spoilt);
+        assert!(spoilt != text && !proof.passed, "{what} passed");
+        assert!(proof.reasons.iter().any(|reason| reason.contains(words)), "{what}: {:?}", proof.reasons);
     }
 }
 

@@ -9,7 +9,6 @@ use formats_support::{Format, correction, scene};
 use kurbo::{BezPath, CubicBez, Line, ParamCurve, ParamCurveNearest, PathSeg, Point};
 use oaktag::calibrate::CorrectedJob;
 use oaktag::read;
-use oaktag::role::Role;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -35,7 +34,7 @@ fn files_for_readers_outside() {
             let strokes: usize = job.job().passes.iter().map(|pass| pass.strokes.len()).sum();
             want["strokes"] = json!(strokes);
             match format {
-                Format::Svg => want["beziers"] = in_groups(&job),
+                Format::Svg => want["beziers"] = in_order(&job),
                 Format::Spline => want["beziers"] = curved(&job),
                 _ => {}
             }
@@ -67,18 +66,9 @@ fn curved(job: &CorrectedJob) -> Value {
         .collect()
 }
 
-/// All strokes as SVG groups them: by role, the role that ends last at the end.
-fn in_groups(job: &CorrectedJob) -> Value {
-    let mut all = Vec::new();
-    for pass in &job.job().passes {
-        let last = |role: Role| pass.strokes.iter().rposition(|stroke| stroke.role == role);
-        let mut roles: Vec<Role> = Role::ALL.into_iter().filter(|&role| last(role).is_some()).collect();
-        roles.sort_by_key(|&role| last(role));
-        for role in roles {
-            all.extend(pass.strokes.iter().filter(|s| s.role == role).map(|s| cubics(&s.path)));
-        }
-    }
-    Value::Array(all)
+/// All strokes, in working order.
+fn in_order(job: &CorrectedJob) -> Value {
+    job.job().passes.iter().flat_map(|pass| &pass.strokes).map(|stroke| cubics(&stroke.path)).collect()
 }
 
 type Reader = fn(&[u8], &str) -> oaktag::diag::Result<(read::Drawing, Vec<oaktag::diag::Finding>)>;

@@ -139,6 +139,43 @@ fn random_pieces_lie_apart_and_inside() {
     }
 }
 
+#[test]
+fn slips_keep_their_room() {
+    let slip = |name: &str| {
+        let mut small = piece(name, "M0 0 L40 0 L40 20 L0 20 Z", 2, true);
+        let frame = BezPath::from_svg("M0 24 L60 24 L60 40 L0 40 Z").expect("a path");
+        small.strokes.push(Stroke { role: Role::Label, edge: oaktag::mark::SLIP.into(), path: frame });
+        small
+    };
+    let pieces: Vec<MarkedPiece> = ["Flap", "Tab", "Loop", "Welt"].map(slip).into();
+    for medium in [roll(), card()] {
+        let (sheets, _) = lay(&pieces, &medium, Copies::All, "not calibrated").expect("fits");
+        let frames = |sheet: &Sheet| -> Vec<(Option<usize>, Polygon)> {
+            let frames = sheet.strokes.iter().filter(|stroke| stroke.edge == oaktag::mark::SLIP);
+            frames.map(|stroke| (stroke.placed, polygon(&stroke.path))).collect()
+        };
+        for sheet in &sheets {
+            let frames = frames(sheet);
+            assert_eq!(frames.len(), sheet.placed.len());
+            for (of, frame) in &frames {
+                for (index, placed) in sheet.placed.iter().enumerate() {
+                    let distance = Euclidean.distance(frame, &polygon(&placed.outline));
+                    let least = if *of == Some(index) { 3.9 } else { medium.gap - 0.01 };
+                    assert!(distance >= least, "{of:?} {index}: {distance}");
+                }
+            }
+            verify(sheet, &medium).expect("sound");
+            // A seeded fault: a slip on another piece.
+            let mut spoilt = sheet.clone();
+            let to = spoilt.placed[1].outline.bounding_box().center();
+            let stroke = spoilt.strokes.iter_mut().find(|s| s.edge == oaktag::mark::SLIP && s.placed == Some(0));
+            let path = &mut stroke.expect("a slip").path;
+            path.apply_affine(Affine::translate(to - path.bounding_box().center()));
+            assert!(verify(&spoilt, &medium).expect_err("an overlap").message.contains("a slip"));
+        }
+    }
+}
+
 /// A sound sheet, and the same sheet with one fault after the other.
 #[test]
 fn verify_catches_seeded_faults() {

@@ -433,6 +433,117 @@ fn small_pieces_say_what_was_left_out() {
     assert!(says(3.0, 3.0).contains("no room for a label"), "{}", says(3.0, 3.0));
 }
 
+/// Everything wrong with a slip: its frame lies clear of the cut line, its writing in its frame, its arrow between them.
+fn slip_faults(marked: &MarkedPiece) -> Vec<String> {
+    let cut = polygon(&marked.outline);
+    let slip: Vec<&Stroke> = marked.strokes.iter().filter(|stroke| stroke.is_beside()).collect();
+    let (writing, arrow): (Vec<&Stroke>, Vec<&Stroke>) = slip.iter().partition(|stroke| stroke.role == Role::Label);
+    let [frame, letters @ ..] = &writing[..] else { return vec!["there is no slip".into()] };
+    let inside = polygon(&frame.path);
+    let mut faults = Vec::new();
+    let away = Euclidean.distance(&inside, &cut);
+    if !(3.9..4.2).contains(&away) {
+        faults.push(format!("the frame lies {away:.2} mm from the cut line"));
+    }
+    if letters.is_empty() || letters.iter().any(|letter| outside(&letter.path, &inside) > 0.0) {
+        faults.push("writing leaves the frame".into());
+    }
+    let [shaft, head] = &arrow[..] else { return vec!["the arrow has no shaft or no head".into()] };
+    let ends = flat(&shaft.path, 0.01);
+    let [tail, tip] = [ends[0], ends[1]].map(|p| GeoPoint::new(p.x, p.y));
+    if Euclidean.distance(&tail, inside.exterior()) > 1e-6 || (Euclidean.distance(&tip, &cut) - 0.3).abs() > 0.01 {
+        faults.push("the arrow does not lead from the slip to the piece".into());
+    }
+    if dense(&head.path).iter().any(|p| cut.contains(p)) {
+        faults.push("the arrow's head lies on the piece".into());
+    }
+    faults
+}
+
+#[test]
+fn what_has_no_room_goes_on_a_slip() {
+    let slim = Heading { slips: true, stamp: "machine corrected 2026-09-21".into(), ..heading() };
+    let mut dice = Dice(11);
+    for n in 0..40 {
+        // Slim, small, pointed and hollow ones.
+        let (w, h) = (dice.between(4.0, 60.0), dice.between(4.0, 30.0));
+        let gusset = [
+            ("front", format!("M0 0 C{} {} {} {} {w} 0", w / 3.0, h * 0.3, w * 0.7, h * 0.3)),
+            ("back", format!("M{w} 0 L{} {h}", w * 0.4)),
+            ("sleeve", format!("M{} {h} L0 0", w * 0.4)),
+        ];
+        let edges: Vec<(&str, &str)> = gusset.iter().map(|(name, path)| (*name, &**path)).collect();
+        let small = if n % 2 == 0 {
+            rectangle("Loop", w, h, 6.35)
+        } else {
+            piece("Gusset", &edges, 6.35, [(w * 0.4, h * 0.4), (w * 0.4, h * 0.6)])
+        };
+        let cut = with_allowance(small, 6.35);
+        let (without, _) = marked(&cut);
+        let (with, findings) = mark(&cut, &slim).expect("marks");
+        assert_eq!(slip_faults(&with), [""; 0], "{n}: {w} × {h}");
+        assert!(without.strokes.iter().all(|stroke| !stroke.is_beside()));
+        let said: Vec<_> = findings.iter().filter(|f| f.message.contains("on a slip")).collect();
+        assert!(said.len() == 1 && said[0].severity == Severity::Note, "{findings:?}");
+        // Seeded faults: the slip on the piece, the slip away from it, its writing lost, its arrow turned.
+        let spoilt = |change: &dyn Fn(&mut Stroke)| {
+            let mut spoilt = with.clone();
+            spoilt.strokes.iter_mut().filter(|stroke| stroke.is_beside()).for_each(change);
+            slip_faults(&spoilt)
+        };
+        let frame = with.strokes.iter().find(|stroke| stroke.is_beside()).expect("a frame").path.bounding_box();
+        let towards = with.outline.bounding_box().center() - frame.center();
+        for step in [0.1, -0.1] {
+            let moved = Affine::translate(towards * step);
+            assert!(!spoilt(&|stroke| stroke.path.apply_affine(moved)).is_empty(), "{n}: moved");
+        }
+        let turned = |stroke: &mut Stroke| {
+            if stroke.role == Role::Line {
+                stroke.path = stroke.path.reverse_subpaths();
+            }
+        };
+        assert!(!spoilt(&turned).is_empty(), "{n}: turned");
+        let half = Affine::scale_about(0.5, frame.center());
+        let mut first = true;
+        let mut shrunk = with.clone();
+        for stroke in shrunk.strokes.iter_mut().filter(|stroke| stroke.is_beside() && std::mem::take(&mut first)) {
+            stroke.path.apply_affine(half);
+        }
+        assert!(!slip_faults(&shrunk).is_empty(), "{n}: a frame that is too small");
+    }
+    // Where everything has room there is none.
+    let (ample, _) = mark(&with_allowance(sleeve(), 12.7), &slim).expect("marks");
+    assert!(ample.strokes.iter().all(|stroke| !stroke.is_beside()));
+}
+
+/// A slip says all that the label says, and the lengths that had no room: as many strokes as those words have letters.
+#[test]
+fn a_slip_says_what_was_left_out() {
+    let written = |w: f64, h: f64| {
+        let cut = with_allowance(rectangle("Loop", w, h, 6.35), 6.35);
+        let (marked, _) = mark(&cut, &Heading { slips: true, ..heading() }).expect("marks");
+        marked.strokes.iter().filter(|stroke| stroke.is_beside() && stroke.role == Role::Label).count()
+    };
+    let strokes = |words: &[&str]| -> usize { words.iter().map(|w| oaktag::text::letter(w, 1.0).paths.len()).sum() };
+    let label = [
+        "Loop",
+        "Chorus tunic",
+        "Ọlábísí Adéṣọlá",
+        "cut 2, mirrored, main cloth",
+        "allowance 1/4 in",
+        "measured 3 March",
+        "piece 3 of 9",
+    ];
+    // The frame, the words, and a dot between two that share a row.
+    let said = written(20.0, 3.0);
+    let least = 1 + strokes(&label);
+    assert!((least..=least + label.len()).contains(&said), "{said} strokes, {least} at the least");
+    // The sides of a strip 60 mm long are long enough for their lengths, and 5 mm high it has room for none.
+    let lengths = strokes(&["net lengths:", "bottom 2 3/8 in", "top 2 3/8 in"]);
+    let said = written(60.0, 3.0);
+    assert!((least + lengths..=least + lengths + label.len() + 3).contains(&said), "{said} strokes");
+}
+
 #[test]
 fn what_can_not_be_drawn_is_refused_or_reported() {
     let base = || rectangle("Yoke", 200.0, 120.0, 12.7);

@@ -1,10 +1,15 @@
 //! Working order: what comes first, and how far the tool travels with nothing to do.
 
+mod formats_support;
+
+use formats_support::Format;
 use kurbo::{Affine, BezPath, ParamCurve, Point, Shape};
+use oaktag::calibrate::correct;
 use oaktag::device::{Device, Language, Medium, MediumKind, Tool, ToolKind};
 use oaktag::diag::Severity;
 use oaktag::lay::{Placed, Sheet, SheetStroke};
 use oaktag::order::{Job, JobStroke, order};
+use oaktag::read::BarePath;
 use oaktag::role::Role;
 
 fn device(tools: &[(&str, ToolKind, &[Role])]) -> Device {
@@ -54,7 +59,7 @@ fn sheet(random: &mut Random, pieces: usize, marks: usize) -> Sheet {
         push(Role::Cut, outline.clone());
         placed.push(Placed { piece: format!("P{piece}"), person: String::new(), transform: Affine::IDENTITY, outline });
     }
-    Sheet { medium: "paper".into(), width: 5000.0, height: 914.4, placed, strokes, square: 100.0 }
+    Sheet { medium: "paper".into(), width: 5000.0, height: 914.4, placed, strokes, square: 100.0, sizes: Vec::new() }
 }
 
 fn ends(path: &BezPath) -> [Point; 2] {
@@ -139,6 +144,33 @@ fn pens_before_knives_and_roles_to_their_tools() {
     assert_eq!(tools, ["pen", "knife"]);
     assert!(job.passes[0].strokes.iter().all(|stroke| stroke.role == Role::Notch));
     assert_eq!(violations(&job.passes[1].strokes), 0);
+}
+
+/// Read back from a file of every language that has an order: the paths follow one another as the job's strokes do, so that
+/// a piece's marks and inner cuts are done before its outline in the file too.
+#[test]
+fn files_keep_the_order_of_the_job() {
+    use Format::{Encoded, Hpgl, Hpgl2, Polyline, Rs274, Spline, Svg};
+    let sheet = sheet(&mut Random(4), 12, 5);
+    let tool = device(&[("fine pen", ToolKind::Knife, &[Role::Notch, Role::Cut])]);
+    // Where each path begins and ends lies within a step of 0.025 mm of where each stroke does.
+    let follows = |paths: &[BarePath], strokes: &[JobStroke]| {
+        let near =
+            |path: &BezPath, stroke: &BezPath| ends(path).iter().zip(ends(stroke)).all(|(a, b)| a.distance(b) < 0.025);
+        paths.len() == strokes.len() && paths.iter().zip(strokes).all(|(bare, stroke)| near(&bare.path, &stroke.path))
+    };
+    for format in [Svg, Spline, Polyline, Hpgl, Hpgl2, Encoded, Rs274] {
+        let (job, _) = order(&sheet, &Device { language: format.language(), ..tool.clone() }, "t").expect("a job");
+        let mut strokes = job.passes[0].strokes.clone();
+        assert_eq!(violations(&strokes), 0);
+        let changes = strokes.windows(2).filter(|pair| pair[0].role != pair[1].role).count();
+        assert!(changes > 12, "{changes}: marks and cuts take turns");
+        let drawing = format.read(&format.write(&correct(job, None))).expect("reads");
+        assert!(follows(&drawing.paths, &strokes), "{format:?}");
+        // Seeded: another order.
+        strokes.sort_by_key(|stroke| stroke.role);
+        assert!(!follows(&drawing.paths, &strokes), "{format:?}");
+    }
 }
 
 #[test]

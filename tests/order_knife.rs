@@ -3,11 +3,17 @@
 mod allow_support;
 
 use allow_support::bodice;
-use kurbo::{BezPath, Circle, Line, ParamCurve, ParamCurveArclen, ParamCurveNearest, PathSeg, Point, Shape, Vec2};
+use kurbo::{
+    Affine, BezPath, Circle, Line, ParamCurve, ParamCurveArclen, ParamCurveNearest, PathSeg, Point, Shape, Vec2,
+};
 use oaktag::allow::{TOLERANCE, allow};
+use oaktag::calibrate::correct;
 use oaktag::order::knife::{DragKnife, Keeps, bridges, drag, half_kerf, lift_and_turn};
+use oaktag::order::{Job, JobStroke, Pass};
 use oaktag::piece::Finish;
-use oaktag::proof::blade;
+use oaktag::proof::blade::{self, Track};
+use oaktag::role::Role;
+use oaktag::write::{Dialect, Machine, ToolUse, hpgl};
 
 /// How far the cut may stray from the wanted line, mm: the goal of the project, no source.
 const ALLOWED: f64 = 0.02;
@@ -70,7 +76,7 @@ fn the_tip_cuts_the_wanted_line() {
         for offset in OFFSETS {
             for heading in [Vec2::new(1.0, 0.0), Vec2::new(-0.6, 0.8)] {
                 let (head, after) = drag(&line, &DragKnife::new(offset), heading, 0.001);
-                let (track, turned) = blade::tip(&head, offset, heading);
+                let Track { points: track, heading: turned, .. } = blade::tip(&head, offset, heading);
                 let away = apart(&track, &line);
                 assert!(away <= ALLOWED, "{name}, offset {offset}: {away} mm");
                 assert!((after - turned).hypot() < 0.02, "{name}: heading {after:?} said, {turned:?} simulated");
@@ -81,6 +87,87 @@ fn the_tip_cuts_the_wanted_line() {
     println!("largest distance {worst:.5} mm");
 }
 
+/// The way of the head as an HP-GL file has it, on whole steps, so many in a millimetre.
+fn on_the_grid(head: &BezPath, steps: f64) -> BezPath {
+    let stroke =
+        JobStroke { role: Role::Cut, piece: String::new(), placed: None, edge: String::new(), path: head.clone() };
+    let job = Job {
+        device: "cutter".into(),
+        medium: "card".into(),
+        title: String::new(),
+        width: 600.0,
+        height: 600.0,
+        square: 0.0,
+        sizes: Vec::new(),
+        passes: vec![Pass { tool: "knife".into(), strokes: vec![stroke] }],
+    };
+    let knife = ToolUse { name: "knife".into(), number: 1, force: None, speed: None, power: None, heights: None };
+    let machine = Machine {
+        tolerance: 0.01,
+        units_per_mm: steps,
+        largest: None,
+        place: Affine::IDENTITY,
+        start: String::new(),
+        end: String::new(),
+        tools: vec![knife],
+    };
+    let bytes = hpgl(&correct(job, None), &machine, Dialect::Hpgl2).expect("written");
+    let (drawing, findings) = oaktag::read::hpgl(&bytes, "a.plt", steps).expect("read");
+    assert!(findings.is_empty() && drawing.paths.len() == 1, "{findings:?}");
+    drawing.paths[0].path.clone()
+}
+
+/// On whole steps of 0.025 mm, up to a tenth of the offset, wherever on them the line lies: half their diagonal, 0.018 mm,
+/// the chords' tolerance and what the swings pull, in all less than the proof allows (0.0327 mm).
+#[test]
+fn the_tip_cuts_the_wanted_line_on_a_grid() {
+    let along = Vec2::new(1.0, 0.0);
+    // Numerical Recipes' quick generator.
+    let mut seed = 7_u32;
+    let mut number = || {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(seed >> 8) / f64::from(1 << 24)
+    };
+    let mut chosen = lines();
+    // Sides from a third of a millimetre to a centimetre, gentle corners and sharp ones.
+    for turn in [0.1, 0.5, 1.0, 2.0, 3.1].repeat(20) {
+        let (mut at, mut heading) = (Point::ORIGIN, 0.0);
+        let mut line = BezPath::new();
+        line.move_to(at);
+        for _ in 0..10 {
+            at += (0.3 + 9.0 * number() * number()) * Vec2::from_angle(heading);
+            line.line_to(at);
+            heading += turn * (2.0 * number() - 1.0);
+        }
+        chosen.push(("chance", line));
+    }
+    let (mut worst, mut coarse, mut come, mut gone) = (0.0_f64, 0.0_f64, 0.0_f64, 0.0_f64);
+    for (name, line) in chosen {
+        let line = Affine::translate((250.0 + number(), 250.0 + number())) * Affine::rotate(6.3 * number()) * line;
+        for offset in OFFSETS {
+            let knife = DragKnife { swing_above: 15_f64.to_radians(), laps: 2, ..DragKnife::new(offset) };
+            let (head, _) = drag(&line, &knife, along, 0.002);
+            let track = |steps| blade::tip(&on_the_grid(&head, steps), offset, along);
+            let away = |steps| apart(&track(steps).points, &line);
+            let fine = away(40.0);
+            // How far the tip has come, beside the length of its whole way to and fro.
+            let track = track(40.0);
+            let wanted = blade::tip(&head, offset, along).come.last().copied().unwrap_or(0.0);
+            let to_and_fro: f64 = track.points.windows(2).map(|pair| pair[0].distance(pair[1])).sum();
+            come = come.max((track.come.last().copied().unwrap_or(0.0) - wanted).abs());
+            gone = gone.max((to_and_fro - wanted).abs());
+            assert!(fine < 0.0327, "{name}, offset {offset}: {fine} mm");
+            worst = worst.max(fine);
+            // Seeded: steps twice as large.
+            coarse = coarse.max(away(20.0));
+        }
+    }
+    println!("largest distance {worst:.5} mm, with steps twice as large {coarse:.5} mm");
+    assert!(coarse > 0.0327);
+    println!("it comes as far to {come:.4} mm, and goes to and fro for {gone:.4} mm more");
+    assert!(come < 0.2 && gone > 1.0);
+}
+
 /// A blade that heads the wrong way at the start has swivelled round before the line proper begins. tan(φ/2) falls by
 /// e^(-3) over a run-in of three offsets, so the scratch stays within it; what follows is clean.
 #[test]
@@ -88,12 +175,12 @@ fn the_run_in_mends_a_wrong_heading() {
     let line = path("M40 0 L80 0 L80 60 L0 60 L0 0 Z");
     let knife = DragKnife { run_in: 8.0, ..DragKnife::new(0.5) };
     let (head, _) = drag(&line, &knife, Vec2::new(1.0, 0.0), 0.001);
-    let (track, _) = blade::tip(&head, 0.5, Vec2::new(0.0, 1.0));
+    let track = blade::tip(&head, 0.5, Vec2::new(0.0, 1.0)).points;
     let settled: Vec<Point> = track.iter().copied().skip_while(|p| p.x < 40.0).collect();
     assert!(apart(&settled, &line) <= ALLOWED);
     // Without it the scratch is in the piece.
     let (head, _) = drag(&line, &DragKnife { run_in: 0.0, overcut: 0.0, ..knife }, Vec2::new(1.0, 0.0), 0.001);
-    let (track, _) = blade::tip(&head, 0.5, Vec2::new(0.0, 1.0));
+    let track = blade::tip(&head, 0.5, Vec2::new(0.0, 1.0)).points;
     assert!(apart(&track, &line) > 0.1);
 }
 
@@ -103,12 +190,12 @@ fn seeded_faults_are_seen() {
     let square = path("M0 0 L80 0 L80 60 L0 60 Z");
     let along = Vec2::new(1.0, 0.0);
     // The head on the line itself, tip trailing: the reference measured 0.242 mm at a right angle with offset 0.5.
-    let (track, _) = blade::tip(&square, 0.5, along);
+    let track = blade::tip(&square, 0.5, along).points;
     let away = apart(&track, &square);
     assert!(away > 0.2, "{away}");
     let (head, _) = drag(&square, &DragKnife::new(0.5), along, 0.001);
-    assert!(apart(&blade::tip(&head, 0.4, along).0, &square) > ALLOWED);
-    assert!(apart(&blade::tip(&head, 0.5, along).0, &square) <= ALLOWED);
+    assert!(apart(&blade::tip(&head, 0.4, along).points, &square) > ALLOWED);
+    assert!(apart(&blade::tip(&head, 0.5, along).points, &square) <= ALLOWED);
     // Swings cut straight, from the end of one side to the start of the next.
     let mut straight = BezPath::new();
     for segment in head.segments().filter(|segment| matches!(segment, PathSeg::Line(_))) {
@@ -118,14 +205,14 @@ fn seeded_faults_are_seen() {
         straight.line_to(segment.start());
         straight.line_to(segment.end());
     }
-    assert!(apart(&blade::tip(&straight, 0.5, along).0, &square) > ALLOWED);
+    assert!(apart(&blade::tip(&straight, 0.5, along).points, &square) > ALLOWED);
 }
 
 /// The tractrix in closed form: dragged at a right angle over s, the tip lies offset · sech(s / offset) off the line.
 #[test]
 fn the_simulation_is_a_tractrix() {
     for (offset, s) in [(0.25, 0.5), (0.5, 0.5), (1.0, 3.0)] {
-        let (track, _) = blade::tip(&path(&format!("M0 0 L{s} 0")), offset, Vec2::new(0.0, -1.0));
+        let track = blade::tip(&path(&format!("M0 0 L{s} 0")), offset, Vec2::new(0.0, -1.0)).points;
         let end = track.last().expect("a track");
         let (y, x): (f64, f64) = (offset / (s / offset).cosh(), s - offset * (s / offset).tanh());
         assert!((end.y - y).abs() < 1e-9 && (end.x - x).abs() < 1e-9, "{end:?}, {x} {y}");
@@ -261,5 +348,5 @@ fn nothing_comes_of_nothing() {
         assert!(drag(bad, &DragKnife::new(0.5), Vec2::new(1.0, 0.0), 0.01).0.is_empty());
         assert!(lift_and_turn(bad, 0.3).is_empty());
     }
-    assert!(blade::tip(&empty, 0.5, Vec2::new(1.0, 0.0)).0.is_empty());
+    assert!(blade::tip(&empty, 0.5, Vec2::new(1.0, 0.0)).points.is_empty());
 }

@@ -131,6 +131,8 @@ fn faults_are_caught_in_every_format() {
         for (what, spoil, says) in &faults {
             // Without layers, a stroke of another role is one by another tool.
             let says = if format.by_tool() { without_figures(says) } else { says };
+            let twice = format == Format::Blocks && *what == "a doubled path";
+            let says = if twice { "first on layer \"second boundary of a block\"" } else { says };
             if format.by_tool() && *what == "a role on another layer" {
                 continue;
             }
@@ -144,6 +146,16 @@ fn faults_are_caught_in_every_format() {
         let [x, y] = proof.square.expect("measured all the same").as_drawn;
         let (off_x, off_y) = if format.on_a_grid() { (0.026, 0.026) } else { (1e-3, 0.01) };
         assert!((x - 300.0 * 0.9973).abs() < off_x && (y - 300.0 * 1.0021).abs() < off_y, "{x} {y}");
+    }
+}
+
+/// A sheet is printed page by page, whatever the order in its PDF; everything else follows its file from the start.
+#[test]
+fn a_piece_that_is_cut_out_early_is_caught() {
+    for format in FORMATS.into_iter().filter(|format| !matches!(format, Format::Pdf | Format::Tiles)) {
+        let proof = proven(format, 7, Some(&leaning()), |job| job.passes.reverse());
+        let early = "is cut before all else on the piece is done";
+        assert!(proof.reasons.iter().any(|reason| reason.contains(early)), "{format:?}: {:?}", proof.reasons);
     }
 }
 
@@ -194,8 +206,7 @@ fn slipped(format: Format, slips: &[Slip]) {
     for (what, slip, says) in slips {
         let spoilt = slip(&text);
         assert!(spoilt != text, "{what}: nothing was spoilt");
-        let read = if format == Format::Svg { oaktag::read::svg } else { oaktag::read::dxf };
-        let (drawing, _) = read(spoilt.as_bytes(), "spoilt").unwrap_or_else(|f| panic!("{what}: {f}"));
+        let (drawing, _) = format.read_any(spoilt.as_bytes()).unwrap_or_else(|f| panic!("{what}: {f}"));
         let proof = prove(&drawing, &sheet, &device, Some(&leaning()));
         assert!(!proof.passed, "{what} passed");
         assert!(proof.reasons.iter().any(|r| r.contains(says)), "{what}: {:?}", proof.reasons);
@@ -255,6 +266,84 @@ fn slips_of_a_dxf_file_are_caught() {
     ];
     slipped(Format::Spline, slips);
     slipped(Format::Polyline, slips);
+}
+
+/// A file after ASTM D6673: layers, blocks, points, and where the blocks lie.
+#[test]
+fn slips_of_a_file_of_blocks_are_caught() {
+    let after = |t: &str, mark: &str, from: &str, to: &str| {
+        let at = t.find(mark).expect("there");
+        format!("{}{}", &t[..at], t[at..].replacen(from, to, 1))
+    };
+    slipped(
+        Format::Blocks,
+        &[
+            (
+                "inches in the header",
+                &|t| t.replacen("$INSUNITS\n 70\n4", "$INSUNITS\n 70\n1", 1),
+                "25.4 times too large",
+            ),
+            (
+                "a sew line on the boundary's layer",
+                &|t| t.replacen("POLYLINE\n  8\n14\n", "POLYLINE\n  8\n1\n", 1),
+                "not in the file",
+            ),
+            (
+                "a notch on a layer of no meaning",
+                &|t| t.replacen("LINE\n  8\n4\n", "LINE\n  8\n5\n", 1),
+                "first on layer \"5\"",
+            ),
+            (
+                "a drill hole on the notches' layer",
+                &|t| t.replacen("POINT\n  8\n13\n", "POINT\n  8\n4\n", 1),
+                "1 of 38",
+            ),
+            (
+                "a turn point less",
+                &|t| t.replacen("POINT\n  8\n2\n", "CIRCLE\n  8\n2\n", 1),
+                "vertex that no turn or curve point marks",
+            ),
+            (
+                "a curve point beside its curve",
+                &|t| after(t, "POINT\n  8\n3\n", "\n 10\n", "\n 10\n1"),
+                "does not have: 2, first on layer \"vertex that no turn",
+            ),
+            ("a block turned", &|t| after(t, "INSERT", "\n 50\n", "\n 50\n1"), "not in the file"),
+            ("a block mirrored", &|t| after(t, "INSERT", "\n 50\n", "\n 41\n-1.0\n 50\n"), "not in the file"),
+            ("a block moved", &|t| after(t, "INSERT", "\n 20\n-7.0", "\n 20\n-7.1"), "strays by 0.1"),
+            ("a block left out", &|t| after(t, "INSERT", "\n  2\n", "\n  2\nNO-"), "6 of 38"),
+            (
+                "a block twice",
+                &|t| t.replacen("  0\nINSERT\n", "  0\nINSERT\n  8\n0\n  2\nFRONT-IDA\n  0\nINSERT\n", 1),
+                "does not have",
+            ),
+            (
+                "a piece outside of any block",
+                &|t| {
+                    let (head, rest) = t.split_once("  0\nPOLYLINE\n  8\n1\n").expect("a boundary");
+                    let (boundary, rest) = rest.split_once("SEQEND\n  8\n1\n").expect("its end");
+                    let rest = rest.replacen(
+                        "ENTITIES\n",
+                        &format!("ENTITIES\n  0\nPOLYLINE\n  8\n1\n{boundary}SEQEND\n  8\n1\n"),
+                        1,
+                    );
+                    format!("{head}{rest}")
+                },
+                "1 of 38, first cut of piece",
+            ),
+        ],
+    );
+}
+
+/// What the proof does not need of such a file, it does not ask: writing may say anything.
+#[test]
+fn texts_of_blocks_prove_nothing() {
+    let (sheet, device, job) = scene(Format::Blocks, 7, None);
+    let text = String::from_utf8(Format::Blocks.write(&job)).expect("text");
+    let other = text.replace("Piece Name: ", "Piece Name: another ").replace("METRIC", "ENGLISH");
+    assert!(other != text);
+    let drawing = Format::Blocks.read(other.as_bytes()).expect("reads");
+    assert!(prove(&drawing, &sheet, &device, None).passed);
 }
 
 #[test]

@@ -27,6 +27,7 @@ REQUIREMENTS = OUTSIDE / "requirements.txt"
 VENV = ROOT / ".venv"
 TOOLS_DIR = VENV / "tools"
 OUT = ROOT / "out" / "samples"
+OAKTAG = ROOT / "target" / "release" / "oaktag"
 
 # The command that an outside check calls, and the Debian package that brings it.
 TOOLS = {"chromium": "chromium", "hp2xx": "hp2xx", "qpdf": "qpdf"}
@@ -35,10 +36,11 @@ TOOLS = {"chromium": "chromium", "hp2xx": "hp2xx", "qpdf": "qpdf"}
 def sample_commands():
     """The command lines that make the samples, each a list; they write into OUT. The outside checks measure what is there."""
     people = sorted(str(path.relative_to(ROOT)) for path in (ROOT / "samples").glob("*.measures.kdl"))
-    make = ["cargo", "run", "--release", "--quiet", "--", "make", "samples/evening-chorus.style.kdl", "-o", str(OUT)]
+    make = [OAKTAG, "make", "samples/evening-chorus.style.kdl", "-o", str(OUT)]
     # One device for every language that a drawing device of the samples has; tests/formats_jobs.rs has their jobs.
-    others = ["projector", "roll-inkjet", "home-printer-a4", "home-printer-letter", "roll-pen-plotter", "old-pen-plotter"]
-    return [[*make, "--measures", *people, "--device", "roll-plotter", "card-cutter", *others]]
+    others = ["projector", "roll-inkjet", "home-printer-a4", "home-printer-letter", "roll-pen-plotter", "old-pen-plotter", "interchange"]
+    more = ["--quarter-scale", "projector", "--nest", "roll-plotter", "roll-inkjet", "interchange"]
+    return [[*make, "--measures", *people, "--device", "roll-plotter", "card-cutter", *others, *more]]
 
 
 class Step:
@@ -183,6 +185,11 @@ def make_samples():
     commands = sample_commands()
     if not commands:
         return step.not_run("no sample is named").ended()
+    # The program as the tests were built with it: `cargo build` would build all again with the features that the
+    # libraries have without those of the tests.
+    if run(["cargo", "test", "--release", "--quiet", "--no-run", "--test", "cli"])[0] != 0:
+        step.failed += 1
+        return step.ended()
     for command in commands:
         if run(command)[0] == 0:
             step.passed += 1

@@ -346,4 +346,11 @@ fn allowances_and_cut_lines_that_disagree_are_told() {
     let (agree, warned, steps) = told(&seam);
     assert!(agree && !warned && steps.len() == 1, "{steps:?}");
     assert!(steps[0].contains("step"), "{steps:?}");
+    // Beside an edge that is cut on its sew line the seam ends on the cut line, and there is nothing to compare: the walk
+    // has judged that corner. The step at the seam's other end is told all the same.
+    seam.pieces[0].edges[1].allowance = 0.0;
+    assert_eq!(told(&seam), (true, false, vec![]));
+    seam.pieces[0].edges[3].allowance = 25.4;
+    let (_, _, steps) = told(&seam);
+    assert!(steps.len() == 1 && steps[0].contains("step"), "{steps:?}");
 }

@@ -93,7 +93,7 @@ pub fn corner(sides: [Strip; 2], finish: Finish, trim: bool, tolerance: f64) -> 
     let ends = [0, 1].map(|i| vertex + width[i] * right(along[i]));
     let corner = Turn { sides, vertex, along, width, angle, ends, tolerance };
     if angle.abs() < KINK {
-        return corner.plain(joined(&[first.end(), next.start()]));
+        return corner.smooth();
     }
     if angle < 0.0 {
         return corner.inward(finish, trim);
@@ -148,6 +148,19 @@ impl Turn<'_> {
         points.extend_from_slice(between);
         points.extend([self.ends[1], self.sides[1].start()]);
         joined(&points)
+    }
+
+    /// A join that turns by hardly anything: from one cut line to the other, square to the seam where the widths differ.
+    /// Where it turns inward, the wider band's end lies by the narrower width times the turn inside the narrower band; where
+    /// that is more than a hair, the cut line must go in as far as that.
+    fn smooth(&self) -> Corner {
+        const HAIR: f64 = 0.1;
+        let (first, next) = (self.sides[0].end(), self.sides[1].start());
+        let overlap = -self.angle * self.width[0].min(self.width[1]);
+        if overlap > HAIR * self.tolerance && (self.width[0] - self.width[1]).abs() > NOTHING {
+            return self.plain(joined(&[first, self.vertex, next]));
+        }
+        self.plain(joined(&[first, next]))
     }
 
     fn inward(&self, finish: Finish, trim: bool) -> Corner {
@@ -224,7 +237,7 @@ impl Turn<'_> {
             self.first_hit(1, self.ends[0], self.along[0])
         };
         match cut {
-            None => self.step(trim),
+            None => self.stepped(),
             Some(cut) if ahead < 0.0 => {
                 let path = joined(&[cut.point, self.ends[1], self.sides[1].start()]);
                 Corner { vertex: self.vertex, leave: Some(cut), enter: None, path, plain: false }
@@ -311,13 +324,16 @@ impl Turn<'_> {
     /// The wider allowance ends square to its own seam and steps down onto the narrower's cut line; where the corner is
     /// too sharp for a step, a mitre.
     fn step(&self, trim: bool) -> Corner {
-        let cosine = self.angle.cos();
         let wide = usize::from(self.width[1] > self.width[0]);
-        let narrow = self.width[1 - wide];
-        if self.width[wide] * cosine <= narrow + NOTHING {
+        if self.width[wide] * self.angle.cos() <= self.width[1 - wide] + NOTHING {
             return self.mitre(trim);
         }
-        let foot = self.vertex + narrow / cosine * right(self.along[wide]);
+        self.stepped()
+    }
+
+    fn stepped(&self) -> Corner {
+        let wide = usize::from(self.width[1] > self.width[0]);
+        let foot = self.vertex + self.width[1 - wide] / self.angle.cos() * right(self.along[wide]);
         self.plain(self.outward(&[foot]))
     }
 }

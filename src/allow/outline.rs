@@ -17,8 +17,8 @@ const COLLINEAR: f64 = 1e-6;
 /// Joins that turn less than this are smooth, radians. A mitre would add 6e-6 mm to an allowance of 50 mm there.
 pub const KINK: f64 = 1e-3;
 
-/// A cubic has a cusp where its speed falls below this part of its highest.
-const CUSP: f64 = 1e-4;
+/// A cubic has a cusp where it turns by more than a right angle within this distance to either side, mm.
+const CUSP: f64 = 1e-5;
 
 /// How far a fold edge may stray from a straight line, and a piece across its fold, mm.
 const FOLD_SLACK: f64 = 0.01;
@@ -274,26 +274,34 @@ fn smoothed(segment: PathSeg) -> Option<Vec<(PathSeg, bool)>> {
         let forward = |v: &Vec2| (-CRUMB..=long + CRUMB).contains(&(v.dot(chord) / long));
         return spread.iter().all(forward).then(|| vec![(PathSeg::Line(Line::new(c.p0, c.p3)), false)]);
     }
-    let source = Source::new(c);
     let mut parts = Vec::new();
-    let mut rest = c;
     let mut done = 0.0;
-    for t in cusps(&source) {
-        let local = (t - done) / (1.0 - done);
-        let (mut head, mut tail) = (rest.subsegment(0.0..local), rest.subsegment(local..1.0));
-        head.p2 = head.p3;
-        tail.p1 = tail.p0;
-        parts.push((PathSeg::Cubic(head), true));
-        rest = tail;
-        done = t;
+    let mut last = c.p0;
+    for Cusp { span: [from, to], point } in cusps(c) {
+        let part = with_start(PathSeg::Cubic(c.subsegment(done..from)), last);
+        parts.push((with_end(part, point), true));
+        (done, last) = (to, point);
     }
-    parts.push((PathSeg::Cubic(rest), false));
+    let rest = if done > 0.0 { c.subsegment(done..1.0) } else { c };
+    parts.push((with_start(PathSeg::Cubic(rest), last), false));
     Some(parts)
 }
 
-/// Parameters inside a cubic where it stands still.
-fn cusps(source: &Source) -> Vec<f64> {
+/// A crumb of a cubic about a cusp, which a corner takes the place of.
+struct Cusp {
+    span: [f64; 2],
+    point: Point,
+}
+
+/// The cusps inside a cubic, and its loop where that is a crumb: it is a cusp that rounding has crossed over.
+fn cusps(c: CubicBez) -> Vec<Cusp> {
     const GRID: usize = 16;
+    if let Some(span @ [from, to]) = own_loop(c) {
+        let point = c.eval(from);
+        let far = (1..8).map(|i| c.eval(from + (to - from) * f64::from(i) / 8.0).distance(point)).fold(0.0, f64::max);
+        return if far < CRUMB { vec![Cusp { span, point }] } else { Vec::new() };
+    }
+    let source = Source::new(c);
     let speed = |t: f64| source.velocity(t).hypot();
     let speeds: Vec<f64> = (0..=GRID).map(|i| speed(i as f64 / GRID as f64)).collect();
     let highest = speeds.iter().copied().fold(0.0, f64::max);
@@ -307,12 +315,37 @@ fn cusps(source: &Source) -> Vec<f64> {
             let (c, d) = (a + 0.4 * (b - a), b - 0.4 * (b - a));
             if speed(c) < speed(d) { b = d } else { a = c }
         }
-        let t = 0.5 * (a + b);
-        if speed(t) < CUSP * highest {
-            found.push(t);
+        let slowest = 0.5 * (a + b);
+        let point = c.eval(slowest);
+        // How far to either end it is within the distance.
+        let span = [0.0, 1.0].map(|end: f64| {
+            let (mut near, mut far) = (0.0, 1.0);
+            for _ in 0..40 {
+                let share = 0.5 * (near + far);
+                if c.eval(slowest + share * (end - slowest)).distance(point) < CUSP {
+                    near = share;
+                } else {
+                    far = share;
+                }
+            }
+            slowest + far * (end - slowest)
+        });
+        if source.tangent(span[0]).dot(source.tangent(span[1])) < 0.0 {
+            found.push(Cusp { span, point });
         }
     }
     found
+}
+
+/// Parameters between which a cubic runs round a loop. Where a·t³ + b·t² + c·t is alike at two of them with the sum s and
+/// the product p, a·(s² − p) + b·s + c = 0.
+fn own_loop(curve: CubicBez) -> Option<[f64; 2]> {
+    let CubicBez { p0, p1, p2, p3 } = curve;
+    let (a, b, c) = ((p3 - p0) - 3.0 * (p2 - p1), 3.0 * ((p2 - p1) - (p1 - p0)), 3.0 * (p1 - p0));
+    let (sum, rest) = (-a.cross(c) / a.cross(b), b.cross(c) / a.cross(b));
+    let half = (0.25 * sum * sum - (sum * sum - rest)).sqrt();
+    let span = [0.5 * sum - half, 0.5 * sum + half];
+    (half > 0.0 && span[0] > 0.0 && span[1] < 1.0).then_some(span)
 }
 
 fn sides(piece: &Piece, steps: Vec<Step>) -> Vec<Side> {

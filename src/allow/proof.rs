@@ -89,6 +89,15 @@ pub fn prove(region: &Region, cut_line: &BezPath, tolerance: f64) -> Result<(), 
                 }
             }
         }
+        // Its ends, square to the seam: they are the region's border where the neighbour's band is narrower.
+        for end in band.ends {
+            let k = (end as usize).min(side.run.len() - 1);
+            let (exact, t) = (Source::of(&side.run[k]), end - k as f64);
+            let rung = PathSeg::Line(kurbo::Line::new(exact.point(t), border(&exact, t, side.width)));
+            if side.width > 0.0 {
+                held(&rung, index, "leaves out the end of an allowance")?;
+            }
+        }
         for segment in &region.corners[index].path {
             held(segment, index, "leaves out a part of a corner")?;
         }

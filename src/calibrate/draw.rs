@@ -114,6 +114,7 @@ pub fn square(device: &Device, medium: &Medium, size: Size, ladder: Option<f64>,
         .map(|(role, name, path)| SheetStroke { role, placed: None, edge: name.into(), path: to_sheet * path })
         .collect();
     let sheet = Sheet {
+        sizes: Vec::new(),
         medium: medium.name.clone(),
         width: if roll { corner.x + reach + INSET + margins.right } else { full.0 },
         height: full.1,

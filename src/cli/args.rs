@@ -73,8 +73,12 @@ pub struct MakeArgs {
     #[command(flatten)]
     pub from: From,
     /// A device: a profile's file, or its short name in `profiles/`; give it again for each device
-    #[arg(short, long, value_name = "NAME", required = true, num_args = 1..)]
+    #[arg(short, long, value_name = "NAME", required_unless_present = "nest", num_args = 1..)]
     pub device: Vec<String>,
+    /// A device that draws everybody's pieces laid over one another, each size of a line type of its own, into the folder
+    /// `nested`; give it again for each device
+    #[arg(long, value_name = "NAME", num_args = 1..)]
+    pub nest: Vec<String>,
     /// The folder to write into; each person has a folder in it
     #[arg(short, long, value_name = "DIR")]
     pub out: PathBuf,
@@ -90,6 +94,12 @@ pub struct MakeArgs {
     /// A font (.ttf, .otf) for letters that the program has no pen strokes for
     #[arg(long, value_name = "FILE")]
     pub font: Option<PathBuf>,
+    /// Who made it, for files that other programs read; left out where not given
+    #[arg(long, value_name = "NAME")]
+    pub author: Option<String>,
+    /// The day to write into files that other programs read, as in 2026-10-02; left out where not given
+    #[arg(long, value_name = "DAY")]
+    pub date: Option<String>,
     /// Print what was made as JSON on standard output
     #[arg(long)]
     pub json: bool,
@@ -211,6 +221,12 @@ pub struct ProofArgs {
     /// The font that it was made with
     #[arg(long, value_name = "FILE")]
     pub font: Option<PathBuf>,
+    /// It is the sheet at a quarter of the size, made with --quarter-scale
+    #[arg(long)]
+    pub quarter_scale: bool,
+    /// The effort that it was made with. Default: 1
+    #[arg(long, value_name = "N", default_value_t = 1, hide_default_value = true)]
+    pub effort: u64,
     /// Print the proof as JSON
     #[arg(long)]
     pub json: bool,

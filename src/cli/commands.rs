@@ -4,13 +4,14 @@ use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
 use super::{End, Outcome, disk, manifest, record, say, watch};
 use oaktag::cloth;
-use oaktag::device::stale;
+use oaktag::device::{cautions, stale};
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::geom::{crossing, path};
 use oaktag::lay::{self, search::Budget};
 use oaktag::link::Proven;
 use oaktag::piece::{Piece, json};
-use oaktag::pipeline::{self, Laying, Made, NamedDevice, ProvenFile, Walked};
+use oaktag::pipeline::{self, Imprint, Laying, Made, NamedDevice, ProvenFile, Walked};
+use oaktag::proof::Proof;
 use oaktag::report::{self, FileLine};
 use oaktag::text::Font;
 use std::path::Path;
@@ -19,16 +20,23 @@ use std::sync::{Arc, Mutex, PoisonError};
 /// `oaktag make`.
 pub fn make(args: &MakeArgs) -> Outcome {
     let small = devices(&args.quarter_scale)?;
+    let nesting = devices(&args.nest)?;
+    for named in &nesting {
+        pipeline::can_nest(&named.device)?;
+    }
     let devices = devices(&args.device)?;
     let font = font(args.font.as_deref())?;
     let cloths = args.cloth.iter().map(|path| cloth::read(&disk::read_text(path)?, &path.display().to_string()));
     let cloths = cloths.collect::<Result<Vec<_>>>()?;
-    let budget = Budget { evaluations: lay::QUICK.evaluations.saturating_mul(args.effort.max(1)), ..lay::QUICK };
-    let laying = Laying { cloths: &cloths, budget, font: font.as_ref(), quarter_scale: &small };
+    let date = args.date.as_deref().map(|date| record::date_or_today(Some(date))).transpose()?.unwrap_or_default();
+    let imprint = Imprint { author: args.author.as_deref().unwrap_or_default(), date: &date };
+    let laying =
+        Laying { cloths: &cloths, budget: budget(args.effort), font: font.as_ref(), quarter_scale: &small, imprint };
     let mut end = End::Done;
     let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
-    let mut folders: Vec<String> = Vec::new();
+    let mut folders: Vec<String> = if nesting.is_empty() { Vec::new() } else { vec![NESTED.into()] };
+    let mut people: Vec<Walked> = Vec::new();
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
         unit.get_or_insert(walked.set.unit);
@@ -39,6 +47,9 @@ pub fn make(args: &MakeArgs) -> Outcome {
             return Err(Finding::error(format!("two people's files would go into one folder, \"{folder}\""))
                 .hint("make them one at a time, each with its own -o")
                 .into());
+        }
+        if !nesting.is_empty() {
+            people.push(walked.clone());
         }
         let folder_of = args.out.join(&folder);
         let staged = disk::Staged::new(&folder_of)?;
@@ -57,7 +68,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
             continue;
         }
         if !made.failed.is_empty() {
-            say_failed(&made);
+            say_failed(&made.failed);
             end = end.max(End::Held);
             continue;
         }
@@ -69,15 +80,47 @@ pub fn make(args: &MakeArgs) -> Outcome {
         }
         folders.push(folder);
     }
+    if !nesting.is_empty() && end == End::Done {
+        lines.extend(nest(&people, &nesting, &laying, &args.out.join(NESTED), &mut end)?);
+    } else if !nesting.is_empty() {
+        say::line("nothing was nested: a nest takes everybody, and not everybody was made.");
+    }
     if args.json {
         say::data(&(serde_json::to_string_pretty(&lines).unwrap_or_default() + "\n"))?;
     } else if let Some(unit) = unit {
         say::data(&report::files_text(&lines, unit))?;
+        say::data(&report::times_text(&lines, unit))?;
     }
-    for folder in &folders {
+    if !lines.is_empty() {
+        say_cautions(&devices);
+    }
+    for folder in folders.iter().filter(|folder| nesting.is_empty() || *folder != NESTED) {
         say::line(&format!("look before you cut: {}", args.out.join(folder).join(PROOF_SHEET).display()));
     }
     Ok(end)
+}
+
+/// Everybody's pieces laid over one another, written into a folder of their own.
+fn nest(
+    people: &[Walked],
+    devices: &[NamedDevice],
+    laying: &Laying,
+    folder: &Path,
+    end: &mut End,
+) -> Result<Vec<FileLine>> {
+    let nested = pipeline::nest(people, devices, laying)?;
+    say::findings(&nested.findings);
+    if !nested.failed.is_empty() {
+        say_failed(&nested.failed);
+        *end = End::Held;
+        return Ok(Vec::new());
+    }
+    manifest::write(folder, &nested.files)?;
+    let line = |file: &ProvenFile| {
+        let name = folder.join(&file.line().file).display().to_string();
+        FileLine { file: name, ..file.line().clone() }
+    };
+    Ok(nested.files.iter().map(line).collect())
 }
 
 /// Before and after, where the person was fitted.
@@ -85,6 +128,17 @@ fn say_fitting(walked: &Walked) {
     let table = report::fitting_text(&walked.fitting);
     if !table.is_empty() {
         say::line(&format!("{}\n{table}", walked.set.person));
+    }
+}
+
+/// What to mind before any of these machines runs, each caution once.
+fn say_cautions(devices: &[NamedDevice]) {
+    let mut said: Vec<&str> = Vec::new();
+    for caution in devices.iter().filter(|named| named.device.cuts()).flat_map(|named| cautions(&named.device)) {
+        if !said.contains(&caution) {
+            said.push(caution);
+            say::line(caution);
+        }
     }
 }
 
@@ -106,6 +160,11 @@ fn devices(names: &[String]) -> Result<Vec<NamedDevice>> {
 }
 
 /// The font that the user names.
+/// The search for lays on paper and card, so many times the usual.
+fn budget(effort: u64) -> Budget {
+    Budget { evaluations: lay::QUICK.evaluations.saturating_mul(effort.max(1)), ..lay::QUICK }
+}
+
 fn font(file: Option<&Path>) -> Result<Option<Arc<Font>>> {
     let Some(file) = file else { return Ok(None) };
     let font = Font::read(disk::read_bytes(file)?, &file.display().to_string())?;
@@ -114,6 +173,9 @@ fn font(file: Option<&Path>) -> Result<Option<Arc<Font>>> {
 
 /// The name of the proof sheet in a person's folder.
 const PROOF_SHEET: &str = "proof-sheet.html";
+
+/// The folder of what is nested.
+const NESTED: &str = "nested";
 
 /// The name of the making sheet in a person's folder.
 const MAKING_SHEET: &str = "making-sheet.html";
@@ -132,11 +194,11 @@ fn held(made: &Made, anyway: bool) -> bool {
     !anyway && made.findings.iter().any(|finding| finding.severity >= Severity::Breach)
 }
 
-fn say_failed(made: &Made) {
-    for (file, proof) in &made.failed {
+fn say_failed(failed: &[(String, Proof)]) {
+    for (file, proof) in failed {
         say::findings(&[Finding::error(format!("this file failed its proof: {}", proof.reasons.join("; ")))
             .in_file(file)
-            .hint("nothing was written for this person, and nothing overrides a failed proof; please report it")]);
+            .hint("nothing of it was written, and nothing overrides a failed proof; please report it")]);
     }
 }
 
@@ -258,10 +320,13 @@ pub fn allow(args: &AllowArgs) -> Outcome {
 pub fn proof(args: &ProofArgs) -> Outcome {
     let (named, findings) = disk::device(&args.device)?;
     say::findings(&findings);
-    let set = people::read_pieces(&args.pieces)?;
+    // Carried across the seams as `make` does, whether the pieces are those it took or those it wrote.
+    let set = pipeline::walk_pieces(people::read_pieces(&args.pieces)?, oaktag::walk::TOLERANCE).set;
     let bytes = disk::read_bytes(&args.file)?;
     let file = args.file.display().to_string();
-    let sheets = pipeline::sheets_with(&set, &named.device, font(args.font.as_deref())?.as_ref())?;
+    let font = font(args.font.as_deref())?;
+    let laying = Laying { budget: budget(args.effort), font: font.as_ref(), ..Laying::default() };
+    let sheets = pipeline::sheets_with(&set, &named.device, args.quarter_scale, &laying)?;
     // The file does not say which sheet it holds: it is the one that it fits best.
     let mut best: Option<oaktag::proof::Proof> = None;
     for sheet in &sheets {

@@ -206,7 +206,7 @@ fn device_names() -> Vec<String> {
 const PROFILES: &str = "profiles";
 
 /// The profiles that come with the program.
-const BUILT_IN: [(&str, &str); 11] = [
+const BUILT_IN: [(&str, &str); 12] = [
     ("roll-plotter", include_str!("../../profiles/roll-plotter.device.kdl")),
     ("card-cutter", include_str!("../../profiles/card-cutter.device.kdl")),
     ("roll-pen-plotter", include_str!("../../profiles/roll-pen-plotter.device.kdl")),
@@ -217,6 +217,7 @@ const BUILT_IN: [(&str, &str); 11] = [
     ("sheet-drag-knife", include_str!("../../profiles/sheet-drag-knife.device.kdl")),
     ("flatbed-tangential", include_str!("../../profiles/flatbed-tangential.device.kdl")),
     ("laser", include_str!("../../profiles/laser.device.kdl")),
+    ("interchange", include_str!("../../profiles/interchange.device.kdl")),
     ("projector", include_str!("../../profiles/projector.device.kdl")),
 ];
 

@@ -178,9 +178,15 @@ fn given(args: &SquareArgs, device: &Device, nominal: &Nominal) -> Result<Given>
 fn length(text: &str, unit: Unit) -> Result<(f64, bool)> {
     let fraction = text.contains('/') && !text.contains(|c: char| c.is_alphabetic());
     let unit = if fraction { Unit::Inch } else { unit };
-    let mm = parse_length(text, unit).map_err(|e| {
+    let metres =
+        text.trim().strip_suffix('m').map(str::trim_end).filter(|rest| rest.ends_with(|c: char| c.is_ascii_digit()));
+    let mm = match metres {
+        Some(number) => parse_length(number, Unit::Millimetre).map(|number| 1000.0 * number),
+        None => parse_length(text, unit),
+    };
+    let mm = mm.map_err(|e| {
         let message = format!("\"{text}\" is no length: {e}");
-        Finding::error(message).hint("write it as 599.5, 59.95 cm or 23 5/8 in")
+        Finding::error(message).hint("write it as 599.5, 59.95 cm, 5 m or 23 5/8 in")
     })?;
     let named = text.trim_end().ends_with("in") || text.contains(['"', '″']) || text.contains("inch");
     let metric = text.trim_end().ends_with('m');

@@ -20,6 +20,7 @@ pub fn kind(device: &Device) -> &'static str {
         _ if has(|tip| matches!(tip, Tip::Turning { .. })) => "tangential-knife cutter",
         _ if has(|tip| matches!(tip, Tip::Drag { .. })) => "drag-knife cutter",
         _ if !tips.is_empty() => "knife cutter",
+        Language::DxfBlocks => "file for other programs",
         Language::Pdf => "printer",
         _ => "pen plotter",
     }
@@ -66,8 +67,17 @@ pub fn explain(device: &Device) -> Vec<String> {
             .into(),
         );
     }
+    if device.language != Language::Pdf && device.pixel.is_none() {
+        lines.push(format!(
+            "With a tool up its head goes {} mm a second; going down and up takes {} s. That is for the estimate of time.",
+            trimmed(device.travel_speed, 1),
+            trimmed(device.lift_seconds, 3)
+        ));
+    }
     lines.extend(device.links.iter().map(link));
-    if device.corrections.is_empty() {
+    if device.language.is_for_exchange() {
+        lines.push("It is no machine's file, so nothing is corrected: the sizes are the pieces' own.".into());
+    } else if device.corrections.is_empty() {
         lines.push("It was never measured, so nothing is corrected.".into());
     }
     for medium in &device.media {
@@ -122,6 +132,7 @@ fn language(device: &Device) -> String {
         },
         Language::Dxf => "DXF in millimetres, curves as splines",
         Language::DxfPolyline => "DXF in millimetres, curves as polylines",
+        Language::DxfBlocks => "DXF in millimetres after ASTM D6673, a block for each piece, curves as polylines",
         Language::Pdf => "PDF at true size: print them at 100 %, never fitted to the page",
         Language::Hpgl => "HP-GL",
         Language::Hpgl2 => "HP-GL/2",

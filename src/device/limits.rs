@@ -48,7 +48,8 @@ pub fn check(device: &Device) -> Vec<Finding> {
         let finding = Finding::warning("the check square is left out, so nobody can measure whether a sheet is true");
         findings.push(finding.hint("add \"square\" to a tool's draws"));
     }
-    for medium in device.media.iter().filter(|medium| device.correction(&medium.name).is_none()) {
+    let machine = !device.language.is_for_exchange();
+    for medium in device.media.iter().filter(|medium| machine && device.correction(&medium.name).is_none()) {
         let finding = Finding::note(format!("never measured on \"{}\": its files are not corrected", medium.name));
         findings.push(finding.hint("draw a check square and measure it with a steel rule"));
     }

@@ -75,6 +75,8 @@ pub enum Language {
     Dxf,
     /// The same with curves as polylines.
     DxfPolyline,
+    /// The same after ASTM D6673, for other programs of the trade: a block for each piece.
+    DxfBlocks,
     /// Portable Document Format, true size.
     Pdf,
     /// HP-GL, absolute integer coordinates.
@@ -367,6 +369,11 @@ impl Device {
         }
     }
 
+    /// Whether one of its tools has that role and does not cut.
+    pub fn draws(&self, role: Role) -> bool {
+        self.tools.iter().any(|tool| tool.kind != ToolKind::Knife && tool.roles.contains(&role))
+    }
+
     /// Whether any of its tools cuts.
     pub fn cuts(&self) -> bool {
         self.tools.iter().any(|tool| tool.kind == ToolKind::Knife)
@@ -411,7 +418,7 @@ impl Language {
     pub fn name(self) -> &'static str {
         match self {
             Self::Svg => "svg",
-            Self::Dxf | Self::DxfPolyline => "dxf",
+            Self::Dxf | Self::DxfPolyline | Self::DxfBlocks => "dxf",
             Self::Pdf => "pdf",
             Self::Hpgl => "hpgl",
             Self::Hpgl2 | Self::Hpgl2Encoded => "hpgl2",
@@ -423,7 +430,7 @@ impl Language {
     pub fn extension(self) -> &'static str {
         match self {
             Self::Svg => "svg",
-            Self::Dxf | Self::DxfPolyline => "dxf",
+            Self::Dxf | Self::DxfPolyline | Self::DxfBlocks => "dxf",
             Self::Pdf => "pdf",
             Self::Hpgl | Self::Hpgl2 | Self::Hpgl2Encoded => "plt",
             Self::Rs274 => "ngc",
@@ -435,11 +442,16 @@ impl Language {
         matches!(self, Self::Hpgl | Self::Hpgl2 | Self::Hpgl2Encoded | Self::Rs274)
     }
 
+    /// Whether it is read by other programs of the trade and not by a machine: no machine's correction belongs in it.
+    pub fn is_for_exchange(self) -> bool {
+        self == Self::DxfBlocks
+    }
+
     /// Steps in a millimetre where a profile does not say: HP-GL's plotter unit is 0.025 mm (HP-GL/2 and HP RTL
     /// Reference Guide, from memory); the others are written with six decimals, RS-274 with four.
     fn units_per_mm(self) -> f64 {
         match self {
-            Self::Svg | Self::Dxf | Self::DxfPolyline | Self::Pdf => 1e6,
+            Self::Svg | Self::Dxf | Self::DxfPolyline | Self::DxfBlocks | Self::Pdf => 1e6,
             Self::Hpgl | Self::Hpgl2 | Self::Hpgl2Encoded => 40.0,
             Self::Rs274 => 1e4,
         }

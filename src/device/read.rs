@@ -92,6 +92,10 @@ pub fn read(text: &str, file: &str) -> Result<(Device, Vec<Finding>)> {
         return Err(root.error("the device has no tool").hint(hint).into());
     }
     for node in root.children().filter(|node| node.name() == "correction") {
+        if device.language.is_for_exchange() {
+            let finding = node.error("a file for other programs is no machine's, so nothing in it is corrected");
+            return Err(finding.hint("take the correction out").into());
+        }
         let correction = correction::read(node)?;
         correction::check(node, &correction, &device.media)?;
         device.corrections.push(correction);
@@ -183,6 +187,10 @@ fn read_entry(node: Node<'_>, unit: Unit, device: &mut Device, findings: &mut Ve
             }
             device.tools.push(tool);
         }
+        "link" if device.language.is_for_exchange() => {
+            let finding = node.error("a file for other programs goes to no machine").hint("leave the link out");
+            return Err(finding.into());
+        }
         "link" => device.links.push(links::read(node)?),
         // Read before, and after.
         _ => {}
@@ -191,13 +199,23 @@ fn read_entry(node: Node<'_>, unit: Unit, device: &mut Device, findings: &mut Ve
 }
 
 fn read_language(node: Node<'_>) -> Result<Language> {
-    node.only_takes(1, &["curves", "encoded"])?;
+    node.only_takes(1, &["curves", "encoded", "after"])?;
     no_children(node)?;
     let Some(value) = node.args().next() else {
         let known = LANGUAGES.map(|(name, _)| name).join(", ");
         return Err(node.error("expected a language here, in quotes").hint(format!("known: {known}")).into());
     };
     let language = choice(value, "language", &LANGUAGES)?;
+    if let Some(after) = node.prop("after") {
+        if language != Language::Dxf {
+            return Err(after.error("only dxf is written after a convention").hint("leave it out").into());
+        }
+        if let Some(curves) = node.prop("curves") {
+            let finding = curves.error("after ASTM D6673 all curves are polylines").hint("leave out \"curves\"");
+            return Err(finding.into());
+        }
+        return choice(after, "convention", &[("ASTM D6673", Language::DxfBlocks)]);
+    }
     if let Some(curves) = node.prop("curves") {
         if language != Language::Dxf {
             return Err(curves.error("only dxf has a choice of curves").hint("leave it out").into());

@@ -34,7 +34,7 @@ impl<'a> Drafter<'a> {
             }
             edges.push(Edge { name, path: drawn.path, allowance, fold: step.fold, corner: Finish::Mitre });
         }
-        let usual = Finish::usual(&edges);
+        let usual = Finish::usual(&edges, |edge| self.style.sewn_plain(&steps.name.text, edge));
         for ((edge, step), usual) in edges.iter_mut().zip(&steps.edges).zip(usual) {
             edge.corner = step.corner.unwrap_or(usual);
         }

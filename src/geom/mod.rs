@@ -1,6 +1,7 @@
 //! Curves: arc length, points at a distance, tangents, splines through points, parallels, crossings, parts of paths.
 
 pub mod crossing;
+pub mod dash;
 pub mod offset;
 pub mod parts;
 pub mod path;

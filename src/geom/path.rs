@@ -45,6 +45,19 @@ pub fn tangent(segment: &PathSeg, t: f64) -> Vec2 {
     if chord.hypot() > 0.0 { chord.normalize() } else { Vec2::ZERO }
 }
 
+/// Angle that a path turns in all, to both sides added up, radians: that of its control legs.
+pub fn turning(path: &BezPath) -> f64 {
+    let legs = path.segments().flat_map(|segment| match segment {
+        PathSeg::Line(line) => vec![line.p1 - line.p0],
+        curve => {
+            let c = curve.to_cubic();
+            vec![c.p1 - c.p0, c.p2 - c.p1, c.p3 - c.p2]
+        }
+    });
+    let legs: Vec<Vec2> = legs.filter(|leg| leg.hypot() > 0.0).collect();
+    legs.windows(2).map(|pair| pair[0].cross(pair[1]).atan2(pair[0].dot(pair[1])).abs()).sum()
+}
+
 /// First point of a path.
 pub fn start(path: &BezPath) -> Option<Point> {
     path.segments().next().map(|segment| segment.start())

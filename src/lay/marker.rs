@@ -90,7 +90,8 @@ pub fn marker(
             outline,
         });
     }
-    let sheet = Sheet { medium: medium.name.clone(), width, height, placed, strokes, square: block.side };
+    let sheet =
+        Sheet { medium: medium.name.clone(), width, height, placed, strokes, square: block.side, sizes: Vec::new() };
     if scale <= 1.0 {
         // The cloth's own gap was proven with the lay.
         verify(&sheet, &Medium { gap: 0.0, ..medium.clone() })?;
@@ -150,7 +151,8 @@ fn marks(piece: &MarkedPiece, one: &OnCloth, to_sheet: Affine, add: &mut impl Fn
     let copy = Copy::new(piece, one.transform.determinant() < 0.0);
     // A half that is opened out has the marks of its other half as well.
     let other_half = (piece.on_fold && !one.on_fold).then(|| mirror_of(piece, one, at)).flatten();
-    for stroke in copy.strokes.iter().filter(|stroke| stroke.role != Role::Cut) {
+    // On cloth there is no paper beside a piece to write on.
+    for stroke in copy.strokes.iter().filter(|stroke| stroke.role != Role::Cut && !stroke.is_beside()) {
         if stroke.role == Role::Fold && other_half.is_some() {
             continue;
         }

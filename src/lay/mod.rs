@@ -8,6 +8,7 @@ pub mod cloth;
 mod copy;
 pub mod keep;
 pub mod marker;
+pub mod nest;
 mod outline;
 mod pack;
 mod pages;
@@ -48,6 +49,9 @@ pub struct Sheet {
     pub strokes: Vec<SheetStroke>,
     /// Nominal side of the check square, mm.
     pub square: f64,
+    /// The sizes that are laid over one another, each a person of `placed`; their places in this list, from 1, are the
+    /// numbers of their line types and layers. Empty where none are.
+    pub sizes: Vec<String>,
 }
 
 /// One copy of a piece on a sheet.

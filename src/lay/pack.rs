@@ -263,7 +263,15 @@ impl Bin {
             let (piece, person) = (copy.piece.name.clone(), copy.piece.person.clone());
             placed.push(Placed { piece, person, transform, outline });
         }
-        Sheet { medium: medium.name.clone(), width, height, placed, strokes, square: self.block.side }
+        Sheet {
+            medium: medium.name.clone(),
+            width,
+            height,
+            placed,
+            strokes,
+            square: self.block.side,
+            sizes: Vec::new(),
+        }
     }
 }
 

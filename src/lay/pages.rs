@@ -179,7 +179,15 @@ mod tests {
     fn every_line_is_on_a_page_and_empty_ones_are_left_out() {
         let path = Rect::new(10.0, 10.0, 390.0, 40.0).to_path(0.1);
         let strokes = vec![SheetStroke { role: Role::Cut, placed: None, edge: String::new(), path }];
-        let sheet = Sheet { medium: "roll".into(), width: 400.0, height: 900.0, placed: vec![], strokes, square: 50.0 };
+        let sheet = Sheet {
+            medium: "roll".into(),
+            width: 400.0,
+            height: 900.0,
+            placed: vec![],
+            strokes,
+            square: 50.0,
+            sizes: vec![],
+        };
         // A4 less 10 mm margins, ISO 216: 190 × 277 mm. With 15 mm shared, 190 + 175 + 175 = 540 mm are covered, and of
         // the rows only the lowest shows anything.
         let pages = pages(&sheet, 190.0, 277.0, 15.0).expect("fits");

@@ -3,6 +3,7 @@
 use super::Sheet;
 use crate::device::{Margins, Medium, MediumKind};
 use crate::diag::{Finding, Result};
+use crate::mark::SLIP;
 use crate::role::Role;
 use geo::{Area, BooleanOps, BoundingRect, Distance, Euclidean, Intersects, Length, LineString, Polygon};
 use kurbo::{BezPath, PathEl, Rect, Shape as _};
@@ -64,21 +65,35 @@ pub(super) fn drawing(sheet: &Sheet, medium: &Medium) -> Result<()> {
 
 /// Whether everything that lies on the sheet keeps its distance.
 fn apart(sheet: &Sheet, gap: f64) -> Result<()> {
-    let mut shapes: Vec<(Rect, Polygon, &str)> = Vec::new();
-    for placed in &sheet.placed {
-        shapes.push((placed.outline.bounding_box(), polygon(&placed.outline), &placed.piece));
+    // With the copy that each belongs to: a slip may lie close to its own piece.
+    let mut shapes: Vec<(Rect, Polygon, &str, Option<usize>)> = Vec::new();
+    for (index, placed) in sheet.placed.iter().enumerate() {
+        shapes.push((placed.outline.bounding_box(), polygon(&placed.outline), &placed.piece, Some(index)));
+    }
+    // A slip's frame is the first of its strokes.
+    let mut before = None;
+    for stroke in &sheet.strokes {
+        let slip = stroke.placed.filter(|_| stroke.edge == SLIP);
+        if slip.is_some() && slip != before {
+            shapes.push((stroke.path.bounding_box(), polygon(&stroke.path), "a slip", slip));
+        }
+        before = slip;
     }
     // The edges of a cloth go round everything.
     let own = sheet.strokes.iter().filter(|stroke| stroke.placed.is_none() && stroke.role != Role::Line);
     let own = own.map(|stroke| stroke.path.bounding_box());
     if let Some(square) = own.reduce(|a, b| a.union(b)) {
-        shapes.push((square, polygon(&square.to_path(0.1)), "the check square"));
+        shapes.push((square, polygon(&square.to_path(0.1)), "the check square", None));
     }
     // Sweep along x: only shapes whose extents come within the gap are compared.
     shapes.sort_by(|a, b| a.0.x0.total_cmp(&b.0.x0));
-    for (index, (bounds, shape, name)) in shapes.iter().enumerate() {
+    for (index, (bounds, shape, name, owner)) in shapes.iter().enumerate() {
         let near = bounds.inset(gap);
-        for (other_bounds, other, other_name) in shapes[index + 1..].iter().take_while(|other| other.0.x0 <= near.x1) {
+        let others = shapes[index + 1..].iter().take_while(|other| other.0.x0 <= near.x1);
+        for (other_bounds, other, other_name, other_owner) in others {
+            if owner.is_some() && owner == other_owner {
+                continue;
+            }
             if other_bounds.y0 <= near.y1 && other_bounds.y1 >= near.y0 {
                 compare(shape, other, gap).map_err(|message| {
                     Box::new(Finding::error(format!("\"{name}\" and \"{other_name}\" {message}")).piece(*name))

@@ -30,7 +30,7 @@ pub fn cut(bytes: &[u8], language: Language) -> Option<Cut> {
     match language {
         Language::Hpgl | Language::Hpgl2 | Language::Hpgl2Encoded => Some(hpgl(bytes)),
         Language::Rs274 => Some(rs274(bytes)),
-        Language::Svg | Language::Dxf | Language::DxfPolyline | Language::Pdf => None,
+        Language::Svg | Language::Dxf | Language::DxfPolyline | Language::DxfBlocks | Language::Pdf => None,
     }
 }
 

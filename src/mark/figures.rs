@@ -19,6 +19,8 @@ pub(super) struct Words {
 
 struct EdgeWords {
     name: String,
+    /// Name and net length.
+    says: String,
     walk: Walk,
     /// An inner line the other way round, for its other side.
     turned: Option<Walk>,
@@ -70,14 +72,23 @@ impl Walk {
 pub(super) struct Figures {
     pub strokes: Vec<Stroke>,
     /// Edges that are long enough but have no room inside.
-    pub left_out: Vec<String>,
+    pub left_out: Vec<LeftOut>,
+}
+
+/// An edge that nothing was written along.
+pub(super) struct LeftOut {
+    /// Its name.
+    pub name: String,
+    /// Its name and net length.
+    pub says: String,
 }
 
 impl Figures {
     /// What the user should know of them.
     pub fn findings(&self, piece: &str, findings: &mut Vec<Finding>) {
         if !self.left_out.is_empty() {
-            let message = format!("there was no room for the length of: {}", self.left_out.join(", "));
+            let names: Vec<&str> = self.left_out.iter().map(|edge| &*edge.name).collect();
+            let message = format!("there was no room for the length of: {}", names.join(", "));
             findings.push(Finding::note(message).piece(piece));
         }
     }
@@ -108,7 +119,7 @@ impl Words {
                     figures.strokes.extend(paths.into_iter().map(stroke));
                 }
                 None if edge.turned.is_none() && edge.fitting().next().is_some() => {
-                    figures.left_out.push(edge.name.clone());
+                    figures.left_out.push(LeftOut { name: edge.name.clone(), says: edge.says.clone() });
                 }
                 None => {}
             }
@@ -129,6 +140,7 @@ impl EdgeWords {
             walk: Walk::new(path),
             turned,
             writings: [Writing::new(&both, font), Writing::new(short, font)],
+            says: both,
         }
     }
 

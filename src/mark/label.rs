@@ -70,6 +70,11 @@ impl Label {
         (self.holds, self.height.min(READABLE))
     }
 
+    /// Whether something was left out, or is smaller than is read with ease.
+    pub fn lacks(&self) -> bool {
+        self.holds < 2 || self.height < READABLE - 1e-6
+    }
+
     /// Whether nothing was left out and it reads with ease.
     pub fn is_ample(&self) -> bool {
         self.holds == 2 && self.height >= 1.25 * READABLE
@@ -202,6 +207,10 @@ pub(super) struct Wording {
     tries: Vec<Try>,
 }
 
+/// What a label on the piece may hold, best first: how much of it, the highest rank, the smallest capitals in mm.
+const ON_PIECE: [(i8, i8, f64); 5] =
+    [(2, 2, READABLE), (1, 1, READABLE), (0, 0, READABLE), (0, 0, SMALLEST), (-1, -1, SMALLEST)];
+
 /// Arrangements of the same items, with how well each reads.
 struct Try {
     holds: i8,
@@ -213,12 +222,27 @@ struct Try {
 impl Wording {
     /// What the label of a piece says.
     pub fn new(piece: &Piece, heading: &Heading, block: bool) -> Self {
-        let items = wording(piece, heading, block);
+        Self::arranged(wording(piece, heading, block), &ON_PIECE)
+    }
+
+    /// What a slip beside the piece says: the whole label, or the piece's name alone, and then the net lengths that had
+    /// no room along their edges.
+    pub fn beside(piece: &Piece, heading: &Heading, block: bool, whole: bool, lengths: &[String]) -> Self {
+        let mut items = wording(piece, heading, block);
+        if !whole {
+            items.truncate(1);
+        }
+        let title = (!lengths.is_empty()).then_some("net lengths:");
+        let lines = title.into_iter().chain(lengths.iter().map(String::as_str));
+        items.extend(lines.map(|line| Item::new(line, 1.0, 2, heading.font.as_deref())));
+        Self::arranged(items, &ON_PIECE[..1])
+    }
+
+    fn arranged(items: Vec<Item>, tries: &[(i8, i8, f64)]) -> Self {
         let dot = letter("·", 1.0);
         let dot_ink = ink(&dot.paths);
-        let tries = [(2, 2, READABLE), (1, 1, READABLE), (0, 0, READABLE), (0, 0, SMALLEST), (-1, -1, SMALLEST)];
-        let tries = tries.map(|(holds, rank, least)| {
-            let chosen = |(i, item): &(usize, &Item)| if rank < 0 { *i == 0 } else { i32::from(item.rank) <= rank };
+        let arranged = |&(holds, rank, least): &(i8, i8, f64)| {
+            let chosen = |(i, item): &(usize, &Item)| if rank < 0 { *i == 0 } else { item.rank as i8 <= rank };
             let chosen: Vec<usize> = items.iter().enumerate().filter(chosen).map(|(i, _)| i).collect();
             let n = chosen.len();
             let mut counts = vec![n, (2 * n).div_ceil(3), n.div_ceil(2), n.div_ceil(3), 1];
@@ -229,8 +253,14 @@ impl Wording {
                 (1.0 - 0.2 * (n - count) as f64 / n as f64, block)
             };
             Try { holds, least, blocks: counts.into_iter().map(block).collect() }
-        });
-        Self { items, dot, tries: tries.into() }
+        };
+        let tries = tries.iter().map(arranged).collect();
+        Self { items, dot, tries }
+    }
+
+    /// Arrangements of all that it says, with how well each reads.
+    pub fn blocks(&self) -> &[(f64, Block)] {
+        self.tries.first().map_or(&[], |first| &first.blocks)
     }
 
     /// Characters that there is no glyph for.
@@ -321,10 +351,10 @@ fn rows<'a>(items: &[Item], chosen: &'a [usize], count: usize) -> Vec<&'a [usize
 const SEPARATOR: f64 = 1.4;
 
 /// A block of writing with capitals of height 1, centred on the origin.
-struct Block {
+pub(super) struct Block {
     /// Items, or `None` for a dot, with where each starts.
     places: Vec<(Option<usize>, Vec2)>,
-    half: Vec2,
+    pub half: Vec2,
 }
 
 impl Block {
@@ -357,15 +387,21 @@ impl Block {
         Self { places, half: ink.size().to_vec2() / 2.0 + Vec2::new(PADDING, PADDING) }
     }
 
-    fn label(&self, wording: &Wording, spot: Spot, holds: i8) -> Label {
-        let place = spot.transform();
-        let mut strokes = Vec::new();
+    /// The writing, taken from the block's own coordinates by `place`.
+    pub fn written(&self, wording: &Wording, place: Affine) -> Vec<BezPath> {
+        let mut paths = Vec::new();
         for (item, at) in &self.places {
             let written = item.map_or(&wording.dot, |i| &wording.items[i].written);
             let place = place * Affine::translate(*at);
-            let stroke = |path: &BezPath| Stroke { role: Role::Label, edge: String::new(), path: place * path };
-            strokes.extend(written.paths.iter().map(stroke));
+            paths.extend(written.paths.iter().map(|path| place * path));
         }
+        paths
+    }
+
+    fn label(&self, wording: &Wording, spot: Spot, holds: i8) -> Label {
+        let place = spot.transform();
+        let stroke = |path| Stroke { role: Role::Label, edge: String::new(), path };
+        let strokes = self.written(wording, place).into_iter().map(stroke).collect();
         let mut hatch = BezPath::new();
         let mut y = -self.half.y;
         while y < self.half.y {
@@ -428,6 +464,7 @@ mod tests {
             notches: crate::device::Notches::Drawn,
             scale: 1.0,
             font: None,
+            slips: false,
         };
         let says = |piece: &Piece, heading: &Heading| {
             wording(piece, heading, heading.net_block).into_iter().map(|item| item.text).collect::<Vec<_>>()

@@ -4,15 +4,20 @@
 //! meets the sew line, have the role [`Role::Line`] with their edge's name, so that a device which cuts notches leaves
 //! them to the pen.
 
+mod bare;
 mod block;
 mod figures;
 mod grain;
 mod ground;
 mod label;
 mod lines;
+pub mod nest;
 mod notch;
 mod room;
 mod signs;
+mod slip;
+
+pub use bare::bare;
 
 use crate::allow::CutPiece;
 use crate::device::Notches;
@@ -27,6 +32,7 @@ use grain::Grain;
 use ground::Ground;
 use kurbo::{BezPath, ParamCurveNearest, Point, Shape};
 use label::{Label, Wording};
+pub use slip::SLIP;
 use std::sync::Arc;
 
 /// One line to draw or cut, with what it is for.
@@ -56,7 +62,7 @@ pub struct MarkedPiece {
     pub grain: [Point; 2],
     /// Whether one of its edges lies on a fold.
     pub on_fold: bool,
-    /// All that is drawn or cut, the cut line included.
+    /// All that is drawn or cut, the cut line included, and the slip beside the piece ([`Stroke::is_beside`]).
     pub strokes: Vec<Stroke>,
 }
 
@@ -89,10 +95,12 @@ pub struct Heading {
     pub scale: f64,
     /// The font for what has no single strokes.
     pub font: Option<Arc<Font>>,
+    /// Whether writing that has no room on the piece goes on a slip beside it.
+    pub slips: bool,
 }
 
 /// Draws everything on a piece: the cut line first, then sew line, notches, signs, grain, figures along the edges and
-/// the label. What there is no room for is left out and reported.
+/// the label. Writing that there is no room for goes on a slip beside the piece, or is left out and reported.
 ///
 /// # Errors
 /// A [`Finding`] for coordinates that are no numbers, a grainline without direction, a notch off its edge or without
@@ -130,8 +138,19 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
                 .hint("draw the grain on it by hand"),
         );
     }
-    written.label.findings(&piece.name, &mut findings);
-    written.figures.findings(&piece.name, &mut findings);
+    let lengths: Vec<String> = written.figures.left_out.iter().map(|edge| edge.says.clone()).collect();
+    let lacks = written.label.lacks();
+    let slip = (heading.slips && (lacks || !lengths.is_empty()))
+        .then(|| slip::slip(&notched.cut_line, &Wording::beside(piece, heading, block, lacks, &lengths)))
+        .flatten();
+    if slip.is_some() {
+        let message = "what the piece has no room for is written on a slip beside it";
+        findings
+            .push(Finding::note(message).piece(&piece.name).hint("copy it onto the piece before you throw it away"));
+    } else {
+        written.label.findings(&piece.name, &mut findings);
+        written.figures.findings(&piece.name, &mut findings);
+    }
     let mut missing: Vec<char> = Vec::new();
     for c in wording.missing().chain(words.missing()) {
         if !missing.contains(&c) {
@@ -154,6 +173,7 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     strokes.extend(written.grain.iter().flat_map(|grain| grain.strokes.clone()));
     strokes.extend(written.figures.strokes);
     strokes.extend(written.label.strokes);
+    strokes.extend(slip.into_iter().flatten());
     let marked = MarkedPiece {
         name: piece.name.clone(),
         person: heading.person.clone(),

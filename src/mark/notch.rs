@@ -47,6 +47,8 @@ pub(super) struct Notched {
     pub cut_line: BezPath,
     /// Those that reach into the piece.
     pub inward: Vec<BezPath>,
+    /// Where each notch stands on the cut line; of one that is part of it, its tip.
+    pub points: Vec<Point>,
 }
 
 /// Where a notch stands: a point of the sew line, and the way out to the cut line.
@@ -65,20 +67,28 @@ struct Spliced {
     inward: bool,
 }
 
+/// What has been made so far.
+struct Made<'a> {
+    strokes: Vec<Stroke>,
+    spliced: Vec<Spliced>,
+    points: Vec<Point>,
+    findings: &'a mut Vec<Finding>,
+}
+
 /// Makes every notch of the piece.
 pub(super) fn notches(cut: &CutPiece, heading: &Heading, block: bool, findings: &mut Vec<Finding>) -> Result<Notched> {
-    let mut strokes = Vec::new();
-    let mut spliced_in = Vec::new();
+    let mut made = Made { strokes: Vec::new(), spliced: Vec::new(), points: Vec::new(), findings };
     let sewing = Sewing { cut, heading, block, ground: Ground::new(&cut.piece.outline()) };
     for notch in &cut.piece.notches {
-        sewing.notch(notch, &mut strokes, &mut spliced_in, findings)?;
+        sewing.notch(notch, &mut made)?;
     }
-    sewing.mouths(&mut strokes, &mut spliced_in, findings)?;
+    sewing.mouths(&mut made)?;
+    let Made { strokes, spliced: spliced_in, points, findings } = made;
     // Both marks of a double notch have the same to say.
     findings.dedup_by(|a, b| a.message == b.message && a.edge == b.edge);
     let inside = |v: &&Spliced| v.inward;
     let inward = spliced_in.iter().filter(inside).map(|v| polyline(&[v.base[0], v.tip, v.base[1]])).collect();
-    Ok(Notched { strokes, cut_line: spliced(&cut.cut_line, spliced_in), inward })
+    Ok(Notched { strokes, cut_line: spliced(&cut.cut_line, spliced_in), inward, points })
 }
 
 struct Sewing<'a> {
@@ -90,13 +100,7 @@ struct Sewing<'a> {
 }
 
 impl Sewing<'_> {
-    fn notch(
-        &self,
-        notch: &Notch,
-        strokes: &mut Vec<Stroke>,
-        spliced_in: &mut Vec<Spliced>,
-        findings: &mut Vec<Finding>,
-    ) -> Result<()> {
+    fn notch(&self, notch: &Notch, made: &mut Made<'_>) -> Result<()> {
         let piece = &self.cut.piece.name;
         let edge = self.cut.piece.edge(&notch.edge).ok_or_else(|| {
             Finding::error("a notch names an edge that the piece doesn't have").piece(piece).edge(&notch.edge)
@@ -114,7 +118,7 @@ impl Sewing<'_> {
         let mut count = notch.count.max(1);
         if f64::from(count - 1) * DOUBLE > long {
             count = 1;
-            findings.push(
+            made.findings.push(
                 Finding::warning("the edge is too short for a double notch; a single one was made")
                     .piece(piece)
                     .edge(&edge.name),
@@ -128,18 +132,13 @@ impl Sewing<'_> {
             let (sew, along) = path::point_at(&edge.path, at)
                 .ok_or_else(|| Finding::error("the edge has no length").piece(piece).edge(&edge.name))?;
             let place = Place { edge, sew, out: Vec2::new(along.y, -along.x) };
-            self.mark(&place, (notch.kind, notch.depth), strokes, spliced_in, findings)?;
+            self.mark(&place, (notch.kind, notch.depth), made)?;
         }
         Ok(())
     }
 
     /// A notch where each leg of a dart and each fold of a pleat starts, in line with it, unless one stands there already.
-    fn mouths(
-        &self,
-        strokes: &mut Vec<Stroke>,
-        spliced_in: &mut Vec<Spliced>,
-        findings: &mut Vec<Finding>,
-    ) -> Result<()> {
+    fn mouths(&self, made: &mut Made<'_>) -> Result<()> {
         let piece = &self.cut.piece;
         let plain = if self.block { NotchKind::VIn } else { NotchKind::Slit };
         let kind = piece.notches.iter().map(|notch| notch.kind).find(|kind| *kind != NotchKind::T).unwrap_or(plain);
@@ -157,21 +156,14 @@ impl Sewing<'_> {
                 // Two legs that are led on through the allowance meet when the dart is sewn.
                 let led_on = apex.map(|apex| (sew - apex).normalize()).filter(|out| out.dot(square) > 0.5);
                 let place = Place { edge, sew, out: led_on.unwrap_or(square) };
-                self.mark(&place, (kind, None), strokes, spliced_in, findings)?;
+                self.mark(&place, (kind, None), made)?;
             }
         }
         Ok(())
     }
 
     /// One mark of a notch.
-    fn mark(
-        &self,
-        place: &Place<'_>,
-        (kind, asked): (NotchKind, Option<f64>),
-        strokes: &mut Vec<Stroke>,
-        spliced_in: &mut Vec<Spliced>,
-        findings: &mut Vec<Finding>,
-    ) -> Result<()> {
+    fn mark(&self, place: &Place<'_>, (kind, asked): (NotchKind, Option<f64>), made: &mut Made<'_>) -> Result<()> {
         let piece = &self.cut.piece.name;
         let Place { edge, sew, out } = *place;
         let long = path::length(&self.cut.cut_line);
@@ -186,19 +178,21 @@ impl Sewing<'_> {
         if foot.width >= NO_WIDTH {
             let reach = TICK.min(foot.width / 3.0);
             let inner = TICK.min(self.depth_inside(sew, -out) / 4.0);
-            strokes.push(stroke(Role::Line, &[sew - out * inner, sew + out * reach]));
+            made.strokes.push(stroke(Role::Line, &[sew - out * inner, sew + out * reach]));
         }
         if kind == NotchKind::VOut {
             let depth = asked.unwrap_or(DEEPEST);
-            if let Some(v) = self.outward(&foot, out, depth).filter(|v| clear_of_others(v, spliced_in, long)) {
-                spliced_in.push(v);
+            if let Some(v) = self.outward(&foot, out, depth).filter(|v| clear_of_others(v, &made.spliced, long)) {
+                made.points.push(v.tip);
+                made.spliced.push(v);
                 return Ok(());
             }
-            findings.push(warn(
+            made.findings.push(warn(
                 "there is no room for a notch outward here; it is cut inward".into(),
                 "move the notch away from the corner",
             ));
         }
+        made.points.push(foot.at);
         let on_the_line = foot.width < NO_WIDTH;
         let depth = if on_the_line {
             asked.unwrap_or(DEEPEST).min(self.depth_inside(sew, -out) / 4.0)
@@ -208,30 +202,30 @@ impl Sewing<'_> {
         };
         let tip = foot.at - out * depth;
         if kind == NotchKind::Drawn {
-            strokes.push(stroke(Role::Line, &[foot.at, if on_the_line { tip } else { sew }]));
+            made.strokes.push(stroke(Role::Line, &[foot.at, if on_the_line { tip } else { sew }]));
             return Ok(());
         }
         if on_the_line && !self.block {
-            findings.push(warn(
+            made.findings.push(warn(
                 "the edge has no allowance, so its notch is drawn and not cut".into(),
                 "give the edge an allowance, or make the notch \"drawn\" or \"v-out\"",
             ));
-            strokes.push(stroke(Role::Line, &[foot.at, tip]));
+            made.strokes.push(stroke(Role::Line, &[foot.at, tip]));
             return Ok(());
         }
         if depth < TOO_SHORT {
-            findings.push(warn(
+            made.findings.push(warn(
                 format!(
                     "the allowance of {} leaves no room for a notch, which is drawn and not cut",
                     self.say(foot.width)
                 ),
                 "make the allowance at least 1/4 in (6.4 mm), or the notch \"drawn\" or \"v-out\"",
             ));
-            strokes.push(stroke(Role::Line, &[foot.at, if on_the_line { tip } else { sew }]));
+            made.strokes.push(stroke(Role::Line, &[foot.at, if on_the_line { tip } else { sew }]));
             return Ok(());
         }
         if let Some(asked) = asked.filter(|asked| depth < asked - SLACK) {
-            findings.push(warn(
+            made.findings.push(warn(
                 format!(
                     "a notch {} deep was asked for; it is {} deep, to stay {}",
                     self.say(asked),
@@ -241,7 +235,7 @@ impl Sewing<'_> {
                 "ask for less, or make the allowance wider",
             ));
         } else if !on_the_line && depth < SHALLOWEST - SLACK {
-            findings.push(warn(
+            made.findings.push(warn(
                 format!(
                     "the notch is only {} deep, to stay clear of the sew line in an allowance of {}",
                     self.say(depth),
@@ -252,13 +246,13 @@ impl Sewing<'_> {
         }
         if kind == NotchKind::VIn && self.heading.notches == Notches::Cut {
             let v = self.inward(&foot, tip, depth, on_the_line);
-            if let Some(v) = v.filter(|v| clear_of_others(v, spliced_in, long)) {
-                spliced_in.push(v);
+            if let Some(v) = v.filter(|v| clear_of_others(v, &made.spliced, long)) {
+                made.spliced.push(v);
                 return Ok(());
             }
         }
-        if !self.shape(&foot, tip, (kind, depth, on_the_line), edge, strokes) {
-            findings.push(warn(
+        if !self.shape(&foot, tip, (kind, depth, on_the_line), edge, &mut made.strokes) {
+            made.findings.push(warn(
                 "there is no room for this notch's shape here; it is a plain slit".into(),
                 "move the notch away from the corner",
             ));

@@ -1,94 +1,71 @@
 //! How far a job's head goes, and how long that takes.
 
 use super::Job;
+use crate::device::Device;
 use crate::geom::path;
 use kurbo::Point;
+use serde::Serialize;
 
-/// How fast a tool is, and what it waits for.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Speeds {
-    /// While it draws or cuts, mm/s.
-    pub working: f64,
-    /// While it is up, mm/s.
-    pub travelling: f64,
-    /// To go down and up again once, s.
-    pub lift: f64,
-    /// How often each stroke is gone over.
-    pub passes: u32,
-}
-
-/// What a tool does on a sheet.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PassEstimate {
-    /// The tool's name.
-    pub tool: String,
+/// What a tool does in a job, or all of them together.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Work {
     /// Drawn or cut, mm, every pass counted.
     pub worked: f64,
     /// With the tool up, mm, from where the last one ended.
     pub travelled: f64,
     /// How often it goes down.
     pub lifts: usize,
-    /// What that takes, s.
-    pub seconds: f64,
+    /// What that takes, s; `None` where the profile does not say how fast the tool is.
+    pub seconds: Option<f64>,
 }
 
-/// What a job takes, tool by tool; the way home is the last one's.
-#[derive(Clone, Debug, PartialEq)]
+/// What a job takes. The way home is the last tool's.
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Estimate {
-    /// Tool by tool, in working order.
-    pub passes: Vec<PassEstimate>,
+    /// All tools together.
+    pub whole: Work,
+    /// Each tool by its name, in the order in which they first work.
+    pub tools: Vec<(String, Work)>,
 }
 
-impl Estimate {
-    /// In all, s.
-    pub fn seconds(&self) -> f64 {
-        self.passes.iter().map(|pass| pass.seconds).sum()
-    }
-
-    /// With a tool up, mm.
-    pub fn travelled(&self) -> f64 {
-        self.passes.iter().map(|pass| pass.travelled).sum()
-    }
-
-    /// Drawn or cut, mm.
-    pub fn worked(&self) -> f64 {
-        self.passes.iter().map(|pass| pass.worked).sum()
-    }
-}
-
-/// A job's way and time, at speeds that `speeds` knows by the tool's name. Nothing is taken off for speeding up and slowing
-/// down, so a job of many short strokes takes longer than this. A speed of 0, or none, gives infinite seconds, never NaN.
-pub fn estimate(job: &Job, speeds: impl Fn(&str) -> Speeds) -> Estimate {
+/// A job's way and time at the speeds of the device's profile. Nothing is added for speeding up and slowing down, so a job of
+/// many short strokes takes longer than this.
+pub fn estimate(job: &Job, device: &Device) -> Estimate {
     let mut at = Point::ORIGIN;
-    let last = job.passes.len().saturating_sub(1);
-    let passes = job
-        .passes
-        .iter()
-        .enumerate()
-        .map(|(index, pass)| {
-            let speeds = speeds(&pass.tool);
-            let rounds = speeds.passes.max(1);
-            let (mut worked, mut travelled, mut lifts) = (0.0, 0.0, 0);
-            for stroke in &pass.strokes {
-                let (Some(start), Some(end)) = (path::start(&stroke.path), path::end(&stroke.path)) else { continue };
-                worked += f64::from(rounds) * path::length(&stroke.path);
-                // An open stroke is gone over from its start each time.
-                travelled += at.distance(start) + f64::from(rounds - 1) * end.distance(start);
-                lifts += if start == end { 1 } else { rounds as usize };
-                at = end;
-            }
-            if index == last {
-                travelled += at.distance(Point::ORIGIN);
-            }
-            let time = |way: f64, speed: f64| match way {
-                way if way <= 0.0 => 0.0,
-                way if speed > 0.0 => way / speed,
-                _ => f64::INFINITY,
-            };
-            let seconds =
-                time(worked, speeds.working) + time(travelled, speeds.travelling) + lifts as f64 * speeds.lift.max(0.0);
-            PassEstimate { tool: pass.tool.clone(), worked, travelled, lifts, seconds }
-        })
-        .collect();
-    Estimate { passes }
+    let mut tools: Vec<(String, Work)> = Vec::new();
+    for (index, pass) in job.passes.iter().enumerate() {
+        let mut work = Work::default();
+        for stroke in &pass.strokes {
+            let (Some(start), Some(end)) = (path::start(&stroke.path), path::end(&stroke.path)) else { continue };
+            work.worked += path::length(&stroke.path);
+            work.travelled += at.distance(start);
+            work.lifts += 1;
+            at = end;
+        }
+        if index + 1 == job.passes.len() {
+            work.travelled += at.distance(Point::ORIGIN);
+        }
+        let speed = device.tools.iter().find(|tool| tool.name == pass.tool).and_then(|tool| tool.speed);
+        work.seconds = speed.map(|speed| {
+            work.worked / speed + work.travelled / device.travel_speed + work.lifts as f64 * device.lift_seconds
+        });
+        match tools.iter_mut().find(|(tool, _)| *tool == pass.tool) {
+            Some((_, so_far)) => so_far.add(&work),
+            None => tools.push((pass.tool.clone(), work)),
+        }
+    }
+    let mut whole = Work { seconds: Some(0.0), ..Work::default() };
+    for (_, work) in &tools {
+        whole.add(work);
+    }
+    Estimate { whole, tools }
+}
+
+impl Work {
+    fn add(&mut self, other: &Self) {
+        self.worked += other.worked;
+        self.travelled += other.travelled;
+        self.lifts += other.lifts;
+        self.seconds = self.seconds.zip(other.seconds).map(|(a, b)| a + b);
+    }
 }

@@ -22,7 +22,7 @@ pub(super) fn greedy(points: &[Point], site: &[u32], near: &Near) -> Vec<u32> {
             (far[start as usize], far[end as usize]) = (end, start);
         }
     }
-    let mut tree = Tree::new(points.to_vec());
+    let mut tree = Tree::new(points.to_vec(), false);
     (0..points.len()).filter(|end| joined[*end].is_none()).for_each(|end| tree.set(end, true));
     // From home on; a chain that begins elsewhere is walked back to its beginning first.
     let mut order = Vec::with_capacity(points.len() / 2);

@@ -38,6 +38,24 @@ pub struct Job {
     pub square: f64,
     /// Tool by tool, in working order.
     pub passes: Vec<Pass>,
+    /// The size of each of the sheet's placed pieces, where sizes are laid over one another; else empty.
+    pub sizes: Vec<Size>,
+}
+
+/// One of several sizes that are laid over one another.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Size {
+    /// Its number, from 1: of its line type and in its layers' names.
+    pub number: usize,
+    /// For whom, or which size.
+    pub name: String,
+}
+
+impl Job {
+    /// The size that a stroke belongs to, where sizes are laid over one another.
+    pub fn size(&self, stroke: &JobStroke) -> Option<&Size> {
+        self.sizes.get(stroke.placed?)
+    }
 }
 
 /// All that one tool does.
@@ -135,8 +153,18 @@ pub fn order_within(
         height: sheet.height,
         square: sheet.square,
         passes: head.passes,
+        sizes: sizes(sheet),
     };
     Ok((job, left_out(sheet, device)))
+}
+
+/// The size of every placed piece; none where the sheet has no sizes.
+fn sizes(sheet: &Sheet) -> Vec<Size> {
+    let of = |person: &String| {
+        let number = sheet.sizes.iter().position(|name| name == person)? + 1;
+        Some(Size { number, name: person.clone() })
+    };
+    sheet.placed.iter().filter_map(|placed| of(&placed.person)).collect()
 }
 
 /// What is worked through before the tools begin again.

@@ -4,7 +4,7 @@
 //! the quadrants no candidate leads out of one (Johnson & `McGeoch`, "Experimental analysis of heuristics for the STSP",
 //! 2002, section 2).
 
-use super::tree::Tree;
+use super::tree::{Few, Tree};
 use kurbo::Point;
 
 /// How many candidates each end has.
@@ -31,23 +31,20 @@ impl Near {
         counts: Counts,
         apart: impl Fn(u32, u32) -> f64,
     ) -> Self {
-        let mut tree = Tree::new(points.to_vec());
-        (0..points.len()).for_each(|index| tree.set(index, true));
+        let tree = Tree::new(points.to_vec(), true);
         let mut near = Self { from: Vec::with_capacity(sites.len() + 1), ends: Vec::new() };
         near.from.push(0);
-        let (mut found, mut own) = (Vec::new(), Vec::new());
+        // Two more than wanted, as the end itself and its path's other end may be among them.
+        let more = |count: usize| if count > 0 { count + 2 } else { 0 };
+        let mut few = [counts.quadrant, counts.quadrant, counts.quadrant, counts.quadrant, counts.nearest]
+            .map(|count| Few::new(more(count)));
+        let mut own = Vec::new();
         for &(path, point) in sites {
             own.clear();
-            // Two more than wanted, as the end itself and its path's other end may be among them.
-            tree.nearest_few(point, None, counts.nearest + 2, &mut found);
-            own.extend(found.iter().map(|(_, end)| *end).filter(|end| end / 2 != path as usize).take(counts.nearest));
-            for quadrant in 0..4 {
-                if counts.quadrant > 0 {
-                    tree.nearest_few(point, Some(quadrant), counts.quadrant + 2, &mut found);
-                    own.extend(
-                        found.iter().map(|(_, end)| *end).filter(|end| end / 2 != path as usize).take(counts.quadrant),
-                    );
-                }
+            tree.nearest_few(point, &mut few);
+            for (index, few) in few.iter().enumerate() {
+                let count = if index == 4 { counts.nearest } else { counts.quadrant };
+                own.extend(few.found.iter().map(|(_, end)| *end).filter(|end| end / 2 != path as usize).take(count));
             }
             own.sort_unstable();
             own.dedup();

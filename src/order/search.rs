@@ -102,8 +102,9 @@ pub(super) struct Search<'a> {
     order: Vec<u32>,
     /// Where in the ring each path is.
     place: Vec<u32>,
-    /// How long each end's edge is.
-    edge: Vec<f64>,
+    /// What each end is joined to, and how long that edge is. A move changes this for the ends that it names, and for no
+    /// other, however much of the ring it turns round.
+    edge: Vec<(u32, f64)>,
     /// Ends worth another look.
     queue: std::collections::VecDeque<u32>,
     queued: Vec<bool>,
@@ -133,14 +134,18 @@ impl<'a> Search<'a> {
             rules,
             order,
             place,
-            edge: vec![0.0; ends],
+            edge: vec![(0, 0.0); ends],
             queue: std::collections::VecDeque::new(),
             queued: vec![false; ends],
             log: Vec::new(),
             scratch: Vec::new(),
             random: seed,
         };
-        (0..ends as u32).for_each(|end| search.measure(end));
+        for at in 0..search.order.len() {
+            let (leaves, enters) = (search.order[at] ^ 1, search.order[(at + 1) % search.order.len()]);
+            search.join(leaves, enters);
+            search.join(enters, leaves);
+        }
         search
     }
 
@@ -202,14 +207,15 @@ impl<'a> Search<'a> {
     fn seat(&mut self, path: u32, site: u32) {
         self.paths.seat(path, site);
         for end in [2 * path, 2 * path + 1] {
-            self.measure(end);
-            self.measure(self.across(end));
+            let other = self.across(end);
+            self.join(end, other);
+            self.join(other, end);
         }
     }
 
-    /// Notes how long an end's edge is.
-    fn measure(&mut self, end: u32) {
-        self.edge[end as usize] = self.paths.between(end, self.across(end));
+    /// Notes what an end is joined to.
+    fn join(&mut self, end: u32, other: u32) {
+        self.edge[end as usize] = (other, self.paths.between(end, other));
     }
 
     fn random(&mut self, below: usize) -> usize {
@@ -228,15 +234,8 @@ impl<'a> Search<'a> {
     }
 
     /// The end at the other side of an end's edge.
-    #[inline]
     fn across(&self, end: u32) -> u32 {
-        let at = self.place[end as usize / 2] as usize;
-        let count = self.order.len();
-        if self.order[at] == end {
-            self.order[if at == 0 { count - 1 } else { at - 1 }] ^ 1
-        } else {
-            self.order[if at + 1 == count { 0 } else { at + 1 }]
-        }
+        self.edge[end as usize].0
     }
 
     /// Takes an end from the queue and carries out the first move from it that shortens the tour: what that gains. `None`
@@ -247,7 +246,7 @@ impl<'a> Search<'a> {
         let mut tried = Move { edges: 1, t: [0; 2 * MOST], join: [0; 2 * MOST] };
         tried.t[0] = end;
         tried.t[1] = self.across(end);
-        let gone = self.edge[end as usize];
+        let gone = self.edge[end as usize].1;
         let Some(gain) = self.extend(&mut tried, gone) else { return Some(0.0) };
         self.log.push(Step::Exchange(tried));
         for index in 0..2 * tried.edges {
@@ -274,11 +273,11 @@ impl<'a> Search<'a> {
             if tried.t[..2 * k].contains(&next) {
                 continue;
             }
-            let beyond = self.across(next);
+            let (beyond, gone) = self.edge[next as usize];
             tried.t[2 * k] = next;
             tried.t[2 * k + 1] = beyond;
             tried.edges = k + 1;
-            let left = left + self.edge[next as usize];
+            let left = left + gone;
             let closed = left - self.paths.between(beyond, first);
             if closed > LEAST {
                 for index in 0..=k {
@@ -356,7 +355,7 @@ impl<'a> Search<'a> {
 
     fn carry_out(&mut self, done: &Move, plan: &Plan) {
         for (end, join) in done.t.iter().zip(&done.join).take(2 * done.edges) {
-            self.edge[*end as usize] = self.paths.between(*end, done.t[*join as usize]);
+            self.join(*end, done.t[*join as usize]);
         }
         let count = self.order.len();
         let wrap = |at: usize| if at >= count { at - count } else { at };
@@ -420,7 +419,7 @@ impl<'a> Search<'a> {
             for &(end, _) in near.of(site).iter().take(BREADTH[2]) {
                 let other = self.across(end);
                 if other / 2 != path && end / 2 != path {
-                    let cost = away(end) + away(other) - self.edge[end as usize];
+                    let cost = away(end) + away(other) - self.edge[end as usize].1;
                     if cost < best.0 {
                         best = (cost, site, [end, other]);
                     }
@@ -431,7 +430,7 @@ impl<'a> Search<'a> {
         if cost == f64::INFINITY {
             return None;
         }
-        let gone = self.edge[enters as usize] + self.edge[leaves as usize] - self.paths.between(a, b);
+        let gone = self.edge[enters as usize].1 + self.edge[leaves as usize].1 - self.paths.between(a, b);
         let stays = end == a && other == b;
         let moved = Move { edges: 3, t: [a, enters, leaves, b, end, other, 0, 0], join: [3, 4, 5, 0, 1, 2, 0, 0] };
         if !stays {

@@ -30,12 +30,49 @@ struct Node {
     present: usize,
 }
 
+/// The nearest few points that were found so far, nearest first, no more than `most`.
+pub(super) struct Few {
+    most: usize,
+    /// Square of the distance, and the point's index.
+    pub(super) found: Vec<(f64, usize)>,
+}
+
+impl Few {
+    /// None yet.
+    pub(super) fn new(most: usize) -> Self {
+        Self { most, found: Vec::with_capacity(most) }
+    }
+
+    /// What lies further off is not among them.
+    fn reach(&self) -> f64 {
+        match self.found.get(self.most.wrapping_sub(1)) {
+            Some(last) => last.0,
+            None if self.most == 0 => -1.0,
+            None => f64::INFINITY,
+        }
+    }
+
+    fn take(&mut self, candidate: (f64, usize)) {
+        if candidate.0 > self.reach() {
+            return;
+        }
+        let at = self.found.partition_point(|other| *other < candidate);
+        if at < self.most {
+            if self.found.len() == self.most {
+                self.found.pop();
+            }
+            self.found.insert(at, candidate);
+        }
+    }
+}
+
 impl Tree {
-    /// A tree of those points, none of them present.
-    pub(super) fn new(points: Vec<Point>) -> Self {
+    /// A tree of those points, all of them present or none.
+    pub(super) fn new(points: Vec<Point>, present: bool) -> Self {
         let count = points.len();
         let order = (0..count).collect();
-        let mut tree = Self { points, order, nodes: Vec::new(), leaf_of: vec![0; count], present: vec![false; count] };
+        let mut tree =
+            Self { points, order, nodes: Vec::new(), leaf_of: vec![0; count], present: vec![present; count] };
         if count > 0 {
             tree.build(0, count);
         }
@@ -65,7 +102,8 @@ impl Tree {
             Some(children) => children.into_iter().for_each(|child| self.nodes[child].parent = Some(this)),
             None => self.order[from..to].iter().for_each(|index| self.leaf_of[*index] = this),
         }
-        self.nodes.push(Node { low, high, from, to, children, parent: None, present: 0 });
+        let present = if self.present[from] { to - from } else { 0 };
+        self.nodes.push(Node { low, high, from, to, children, parent: None, present });
         this
     }
 
@@ -95,54 +133,37 @@ impl Tree {
         (best.1 != usize::MAX).then_some(best.1)
     }
 
-    /// The `count` present points nearest to `from`, nearest first, in one of its quadrants where that is given (counted
-    /// anticlockwise; the axes belong to the quadrant behind them).
-    pub(super) fn nearest_few(
-        &self,
-        from: Point,
-        quadrant: Option<usize>,
-        count: usize,
-        found: &mut Vec<(f64, usize)>,
-    ) {
-        found.clear();
+    /// The present points nearest to `from`: in each of its quadrants (counted anticlockwise; the axes belong to the
+    /// quadrant behind them), and last the nearest of all, each as many as `few` asks for.
+    pub(super) fn nearest_few(&self, from: Point, few: &mut [Few; 5]) {
+        for few in few.iter_mut() {
+            few.found.clear();
+        }
         if let Some(root) = self.nodes.len().checked_sub(1) {
-            self.search_few(root, from, quadrant, count, found);
+            self.search_few(root, from, few);
         }
     }
 
-    fn search_few(
-        &self,
-        node: usize,
-        from: Point,
-        quadrant: Option<usize>,
-        count: usize,
-        found: &mut Vec<(f64, usize)>,
-    ) {
+    fn search_few(&self, node: usize, from: Point, few: &mut [Few; 5]) {
         let node = &self.nodes[node];
-        let worst = if found.len() < count { f64::INFINITY } else { found[count - 1].0 };
-        if node.present == 0 || node.distance_squared(from) > worst || !quadrant.is_none_or(|q| node.reaches(from, q)) {
+        let away = node.distance_squared(from);
+        let wanted =
+            |(quadrant, few): (usize, &Few)| away <= few.reach() && (quadrant == 4 || node.reaches(from, quadrant));
+        if node.present == 0 || !few.iter().enumerate().any(wanted) {
             return;
         }
         let Some([a, b]) = node.children else {
             for index in self.order[node.from..node.to].iter().copied().filter(|index| self.present[*index]) {
                 let point = self.points[index];
                 let candidate = (point.distance_squared(from), index);
-                if quadrant.is_some_and(|q| q != quadrant_of(from, point))
-                    || (found.len() == count && candidate >= found[count - 1])
-                {
-                    continue;
-                }
-                let at = found.partition_point(|other| *other < candidate);
-                if found.len() == count {
-                    found.pop();
-                }
-                found.insert(at, candidate);
+                few[quadrant_of(from, point)].take(candidate);
+                few[4].take(candidate);
             }
             return;
         };
         let nearer_first = self.nodes[a].distance_squared(from) <= self.nodes[b].distance_squared(from);
         for child in if nearer_first { [a, b] } else { [b, a] } {
-            self.search_few(child, from, quadrant, count, found);
+            self.search_few(child, from, few);
         }
     }
 

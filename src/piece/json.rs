@@ -220,7 +220,11 @@ fn from_file(set: FileSet) -> std::result::Result<PieceSet, Finding> {
     if set.oaktag != VERSION {
         return Err(Finding::error(format!("this file says \"{}\", and only \"{VERSION}\" is known", set.oaktag)));
     }
-    let pieces = set.pieces.into_iter().map(from_piece).collect::<std::result::Result<Vec<_>, _>>()?;
+    let pieces = set
+        .pieces
+        .into_iter()
+        .map(|piece| from_piece(piece, &set.joins))
+        .collect::<std::result::Result<Vec<_>, _>>()?;
     for (index, piece) in pieces.iter().enumerate() {
         if pieces[..index].iter().any(|other| other.name == piece.name) {
             return Err(Finding::error("two pieces have this name").piece(&piece.name).hint("rename one of them"));
@@ -246,7 +250,14 @@ fn from_file(set: FileSet) -> std::result::Result<PieceSet, Finding> {
     })
 }
 
-fn from_piece(file: FilePiece) -> std::result::Result<Piece, Finding> {
+/// Whether an edge is sewn to another of its length, eased or not, but not gathered.
+fn sewn_plain(joins: &[FileJoin], piece: &str, edge: &str) -> bool {
+    let own = |span: &String| span.strip_suffix(" backwards").unwrap_or(span).split_once('/') == Some((piece, edge));
+    let plain = joins.iter().filter(|join| (join.ratio - 1.0).abs() < f64::EPSILON);
+    plain.flat_map(|join| join.sides.iter().flatten()).any(own)
+}
+
+fn from_piece(file: FilePiece, joins: &[FileJoin]) -> std::result::Result<Piece, Finding> {
     let name = file.name;
     if name.trim().is_empty() {
         return Err(Finding::error("a piece has no name"));
@@ -269,7 +280,7 @@ fn from_piece(file: FilePiece) -> std::result::Result<Piece, Finding> {
         edges.push(Edge { name: edge.name, path, allowance: edge.allowance, fold: edge.fold, corner: Finish::Mitre });
     }
     join_edges(&mut edges).map_err(in_piece)?;
-    let usual = Finish::usual(&edges);
+    let usual = Finish::usual(&edges, |edge| sewn_plain(joins, &name, edge));
     for (edge, usual) in edges.iter_mut().zip(usual) {
         edge.corner = usual;
     }

@@ -124,28 +124,41 @@ pub enum Finish {
     FoldBack,
 }
 
-/// A hem bent by more than this, radians, is eased or faced and not turned up in one piece: its corners are mitred.
-const BENT_HEM: f64 = 0.6;
+/// A hem or seam bent by more than this, radians, does not lie flat when its allowance is turned over: its corners are
+/// mitred.
+const BENT: f64 = 0.6;
 
 impl Finish {
-    /// The usual finish of the corner at each edge's end, by the kinds of the two edges that meet there: the allowance of a
-    /// hem is folded back, so that turned up its ends lie on the neighbours' cut lines; all else is mitred (common
-    /// practice, no source). A hem is an edge whose name has the word "hem", which is nearly straight, and whose allowance
-    /// is wider than its neighbour's.
-    pub fn usual(edges: &[Edge]) -> Vec<Self> {
+    /// The usual finish of the corner at each edge's end, by the kinds of the two edges that meet there; `sewn` tells the
+    /// edges that are sewn to another one of their length. The allowance of a hem is folded back, so that turned up its
+    /// ends lie on the neighbours' cut lines, and so are both ends of a seam's that is pressed open: under the arm, at the
+    /// shoulder, at the top of a zip. All else is mitred (common practice, no source).
+    ///
+    /// A hem is an edge whose name has the word "hem", which is nearly straight, and whose allowance is wider than its
+    /// neighbour's. A seam is pressed open where it is nearly straight, its allowance is at least as wide as its
+    /// neighbour's, and that neighbour runs across it for as far as the allowance reaches.
+    pub fn usual(edges: &[Edge], sewn: impl Fn(&str) -> bool) -> Vec<Self> {
         let hem = |edge: &Edge| {
             let ends = path::start_tangent(&edge.path).zip(path::end_tangent(&edge.path));
             let bend = ends.map_or(0.0, |(a, b)| a.cross(b).atan2(a.dot(b)).abs());
-            edge.name.split_whitespace().any(|word| word.eq_ignore_ascii_case("hem")) && bend < BENT_HEM
+            edge.name.split_whitespace().any(|word| word.eq_ignore_ascii_case("hem")) && bend < BENT
         };
         let turned_up = |edge: &Edge, beside: &Edge| hem(edge) && edge.allowance > beside.allowance;
+        let pressed_open = |edge: &Edge, beside: &Edge| {
+            let fits = edge.allowance >= beside.allowance && path::length(&beside.path) > 2.0 * edge.allowance;
+            fits && sewn(&edge.name) && path::turning(&edge.path) < BENT
+        };
         let next = edges.iter().cycle().skip(1);
         edges
             .iter()
             .zip(next)
             .map(|(edge, next)| {
                 let neither_bare = edge.allowance > 0.0 && next.allowance > 0.0;
-                let folds = neither_bare && (turned_up(edge, next) || turned_up(next, edge));
+                let ends = path::end_tangent(&edge.path).zip(path::start_tangent(&next.path));
+                // Outward, and nearer to a right angle than to straight on or straight back.
+                let across = ends.is_some_and(|(a, b)| a.cross(b) > a.dot(b).abs());
+                let open = across && (pressed_open(edge, next) || pressed_open(next, edge));
+                let folds = neither_bare && (open || turned_up(edge, next) || turned_up(next, edge));
                 if folds { Self::FoldBack } else { Self::Mitre }
             })
             .collect()

@@ -7,6 +7,7 @@ use crate::diag::{Finding, Result};
 use crate::geom::path;
 use crate::mark::{self, Heading, MarkedPiece};
 use crate::piece::{Finish, Notch, NotchKind, PieceSet};
+use crate::role::Role;
 use crate::text::Font;
 use std::sync::Arc;
 
@@ -24,18 +25,30 @@ pub(super) struct Manner {
     pub stamp: String,
     /// Drawn size against the real.
     pub scale: f64,
+    /// With slips for what a piece has no room for.
+    pub slips: bool,
+    /// Lines alone, without writing: for other programs.
+    pub bare: bool,
 }
 
 impl Manner {
     /// Pieces as a person draws them: with allowance, notches drawn.
     pub fn plain() -> Self {
-        Self { net: false, notches: Notches::Drawn, stamp: String::new(), scale: 1.0 }
+        Self { net: false, notches: Notches::Drawn, stamp: String::new(), scale: 1.0, slips: false, bare: false }
     }
 
     /// As a device wants them.
     pub fn of(device: &Device) -> Self {
         let correction = device.media.first().and_then(|medium| device.correction(&medium.name));
-        Self { net: device.blocks == Blocks::Net, notches: device.notches(), stamp: stamp(correction), scale: 1.0 }
+        Self {
+            net: device.blocks == Blocks::Net,
+            notches: device.notches(),
+            stamp: stamp(correction),
+            scale: 1.0,
+            // A slip is writing and an arrow: it takes up room in vain where they are not drawn.
+            slips: [Role::Label, Role::Line].iter().all(|role| device.draws(*role)),
+            bare: device.language.is_for_exchange(),
+        }
     }
 }
 
@@ -78,8 +91,9 @@ pub(super) fn marked(
             notches: manner.notches,
             scale: manner.scale,
             font: font.cloned(),
+            slips: manner.slips,
         };
-        mark::mark(piece, &heading)
+        if manner.bare { mark::bare(piece, &heading) } else { mark::mark(piece, &heading) }
     })?;
     findings.extend(found);
     Ok((marked, findings))
@@ -141,12 +155,12 @@ impl All {
 
 impl Manner {
     fn is_whole(&self) -> bool {
-        !self.net && (self.scale - 1.0).abs() < 1e-9
+        !self.net && !self.bare && (self.scale - 1.0).abs() < 1e-9
     }
 
     /// At a quarter of the size, with allowances and drawn notches.
-    fn quarter(device: &Device) -> Self {
-        Self { net: false, notches: Notches::Drawn, scale: 0.25, ..Self::of(device) }
+    pub fn quarter(device: &Device) -> Self {
+        Self { net: false, notches: Notches::Drawn, scale: 0.25, bare: false, ..Self::of(device) }
     }
 }
 

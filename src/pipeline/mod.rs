@@ -2,8 +2,10 @@
 
 mod files;
 mod marking;
+mod nest;
 mod square;
 
+pub use nest::{Nested, can_nest, nest};
 pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
 
 use crate::allow::{self, CutPiece};
@@ -22,13 +24,14 @@ use crate::measures::Measures;
 use crate::order;
 use crate::piece::PieceSet;
 use crate::proof::{self, Proof};
-use crate::report::{self, ChangeRow, FileLine, MeasureRow, ProofSheet};
+use crate::report::{self, ChangeRow, FileLine, HeadWay, MeasureRow, ProofSheet};
 use crate::shrink;
 use crate::style::Style;
 use crate::text::Font;
 use crate::true_up;
 use crate::units::{Unit, format_length, trimmed};
 use crate::walk::{self, WalkedJoin};
+use files::Said;
 use marking::Manner;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -192,11 +195,22 @@ pub struct Laying<'a> {
     pub font: Option<&'a Arc<Font>>,
     /// Devices that draw the whole style at a quarter of its size too, to pin up.
     pub quarter_scale: &'a [NamedDevice],
+    /// What files for other programs say of their origin.
+    pub imprint: Imprint<'a>,
+}
+
+/// What files for other programs say of their origin; nothing where empty.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Imprint<'a> {
+    /// Who made them.
+    pub author: &'a str,
+    /// The day that the user set: no clock is looked at.
+    pub date: &'a str,
 }
 
 impl Default for Laying<'_> {
     fn default() -> Self {
-        Self { cloths: &[], budget: lay::QUICK, font: None, quarter_scale: &[] }
+        Self { cloths: &[], budget: lay::QUICK, font: None, quarter_scale: &[], imprint: Imprint::default() }
     }
 }
 
@@ -237,6 +251,10 @@ pub fn make_into(
     laying: &Laying,
     keep: &(dyn Fn(ProvenFile) -> Result<()> + Sync),
 ) -> Result<Made> {
+    if let Some(named) = laying.quarter_scale.iter().find(|named| named.device.language.is_for_exchange()) {
+        let message = format!("\"{}\" is for other programs, which take pieces at their full size", named.name);
+        return Err(Finding::error(message).hint("name a device that draws for --quarter-scale").into());
+    }
     let mut findings = walked.findings.clone();
     let (cut, found) = cut(&walked.set)?;
     findings.extend(found);
@@ -245,11 +263,12 @@ pub fn make_into(
     let mut failed = Vec::new();
     let mut sheets_of_files: Vec<Vec<Sheet>> = Vec::new();
     let mut lines = Vec::new();
-    let (written, found) = gather(&all.wanted, |wanted| {
-        write_device(&wanted.set, &wanted.named, all.marked(wanted), &laying.budget, keep)
-    })?;
+    let (written, found) =
+        gather(&all.wanted, |wanted| write_device(&wanted.set, &wanted.named, all.marked(wanted), laying, keep))?;
     findings.extend(found);
-    for (sheet, line, proof) in written.into_iter().flatten() {
+    let mut ways = Vec::new();
+    for (sheet, OnSheet { line, proof, way }) in written.into_iter().flatten() {
+        ways.extend(way);
         if !proof.passed {
             failed.push((line.file.clone(), proof));
         }
@@ -270,6 +289,7 @@ pub fn make_into(
         walked: &walked.joins,
         files: &lines,
         sheets: &sheet_slices,
+        ways: &ways,
         cloths: &cloths,
         findings: &findings,
         measures: &walked.worn,
@@ -297,6 +317,7 @@ pub fn picture(walked: &Walked) -> Result<String> {
         walked: &walked.joins,
         files: &[],
         sheets: &[],
+        ways: &[],
         cloths: &[],
         findings: &findings,
         measures: &walked.worn,
@@ -327,16 +348,17 @@ pub fn step_pictures(style: &Style, measures: &Measures, choices: &Choices) -> R
 /// # Errors
 /// As [`make`].
 pub fn sheets(set: &PieceSet, device: &Device) -> Result<Vec<Sheet>> {
-    sheets_with(set, device, None)
+    sheets_with(set, device, false, &Laying::default())
 }
 
-/// [`sheets`], with the font that the files were made with.
+/// [`sheets`], at a quarter of the size or not, with the font and the search that the files were made with.
 ///
 /// # Errors
 /// As [`make`].
-pub fn sheets_with(set: &PieceSet, device: &Device, font: Option<&Arc<Font>>) -> Result<Vec<Sheet>> {
-    let (marked, _) = marking::marked(set, &cut(set)?.0, &Manner::of(device), font)?;
-    Ok(lay_for(device, &marked, &lay::QUICK)?.0)
+pub fn sheets_with(set: &PieceSet, device: &Device, quarter: bool, laying: &Laying) -> Result<Vec<Sheet>> {
+    let manner = if quarter { Manner::quarter(device) } else { Manner::of(device) };
+    let (marked, _) = marking::marked(set, &cut(set)?.0, &manner, laying.font)?;
+    Ok(lay_for(device, &marked, &laying.budget)?.0)
 }
 
 /// Reads a device's file back and measures it against a sheet.
@@ -409,6 +431,10 @@ pub fn lay_file(
     named: &NamedDevice,
     scale: f64,
 ) -> Result<(Option<ProvenFile>, Proof, Vec<Finding>)> {
+    if named.device.language.is_for_exchange() {
+        let message = format!("\"{}\" takes pieces as they are drafted, and no lay", named.name);
+        return Err(Finding::error(message).hint("use it with `oaktag make`").into());
+    }
     let mut marked = Vec::new();
     let mut findings = Vec::new();
     for (set, cut) in &laid.cut {
@@ -417,7 +443,7 @@ pub fn lay_file(
         findings.extend(found);
     }
     let medium = first_medium(&named.device)?;
-    let stamp = calibrate::stamp_text(named.device.correction(&medium.name));
+    let stamp = stamp(&named.device, medium);
     let to = if scale > 1.0 { format!("{}, 1 : {}", cloth.name, trimmed(scale, 2)) } else { cloth.name.clone() };
     let sheet = lay::marker::marker(&laid.lay, cloth, &marked, medium, scale, &format!("{to}\n{stamp}"))?;
     let Some((mut whole, _)) = laid.cut.first().cloned() else {
@@ -425,7 +451,8 @@ pub fn lay_file(
     };
     let people: Vec<&str> = laid.cut.iter().map(|(set, _)| &*set.person).collect();
     whole.person = people.join(", ");
-    let (file, proof, found) = write_sheet(&whole, named, &sheet, 0, 1)?;
+    let said = Said { style: &whole.style, person: &whole.person, imprint: Imprint::default(), marked: &marked };
+    let (WrittenSheet { file, proof, .. }, found) = write_sheet(&whole, named, &sheet, [0, 1], &said)?;
     findings.extend(found);
     Ok((proof.passed.then_some(file), proof, findings))
 }
@@ -450,11 +477,19 @@ pub fn mark_all(set: &PieceSet, cut: &[CutPiece]) -> Result<(Vec<MarkedPiece>, V
 }
 
 fn lay_for(device: &Device, marked: &[MarkedPiece], budget: &Budget) -> Result<(Vec<Sheet>, Vec<Finding>)> {
-    let stamp = |medium: &Medium| calibrate::stamp_text(device.correction(&medium.name));
+    let stamp = |medium: &Medium| stamp(device, medium);
     // As far as the machine really reaches, which a correction changes.
     let media: Vec<Medium> =
         device.media.iter().map(|medium| medium.as_drawn(device.correction(&medium.name))).collect();
     lay::lay_on_stock(marked, &media, Copies::One, &stamp, budget, &mut |_| true)
+}
+
+/// What is lettered beside the check square.
+fn stamp(device: &Device, medium: &Medium) -> String {
+    if device.language.is_for_exchange() {
+        return "true size".into();
+    }
+    calibrate::stamp_text(device.correction(&medium.name))
 }
 
 fn first_medium(device: &Device) -> Result<&Medium> {
@@ -463,41 +498,55 @@ fn first_medium(device: &Device) -> Result<&Medium> {
     })
 }
 
-/// Every sheet of a device with its file's line and proof, in order.
-type Written = Vec<(Sheet, FileLine, Proof)>;
+/// A file with its proof and the head's way through it.
+struct WrittenSheet {
+    file: ProvenFile,
+    proof: Proof,
+    way: Option<HeadWay>,
+}
+
+/// The same once the file is handed on.
+struct OnSheet {
+    line: FileLine,
+    proof: Proof,
+    way: Option<HeadWay>,
+}
 
 fn write_device(
     set: &PieceSet,
     named: &NamedDevice,
     marked: &[MarkedPiece],
-    budget: &Budget,
+    laying: &Laying,
     keep: &(dyn Fn(ProvenFile) -> Result<()> + Sync),
-) -> Result<(Written, Vec<Finding>)> {
-    let (sheets, mut findings) = lay_for(&named.device, marked, budget)?;
+) -> Result<(Vec<(Sheet, OnSheet)>, Vec<Finding>)> {
+    let (sheets, mut findings) = lay_for(&named.device, marked, &laying.budget)?;
+    let said = Said { style: &set.style, person: &set.person, imprint: laying.imprint, marked };
     let numbered: Vec<(usize, &Sheet)> = sheets.iter().enumerate().collect();
     let (written, found) = gather(&numbered, |(index, sheet)| {
-        let (file, proof, findings) = write_sheet(set, named, sheet, *index, sheets.len())?;
+        let (WrittenSheet { file, proof, way }, findings) =
+            write_sheet(set, named, sheet, [*index, sheets.len()], &said)?;
         let line = file.line.clone();
         if proof.passed {
             keep(file)?;
         }
-        Ok(((line, proof), findings))
+        Ok((OnSheet { line, proof, way }, findings))
     })?;
     findings.extend(found);
-    Ok((sheets.into_iter().zip(written).map(|(sheet, (line, proof))| (sheet, line, proof)).collect(), findings))
+    Ok((sheets.into_iter().zip(written).collect(), findings))
 }
 
 fn write_sheet(
     set: &PieceSet,
     named: &NamedDevice,
     sheet: &Sheet,
-    index: usize,
-    count: usize,
-) -> Result<(ProvenFile, Proof, Vec<Finding>)> {
+    [index, count]: [usize; 2],
+    said: &Said,
+) -> Result<(WrittenSheet, Vec<Finding>)> {
     let device = &named.device;
     let correction = device.correction(&sheet.medium);
     let mut findings = Vec::new();
-    if correction.is_none() {
+    let machine = !device.language.is_for_exchange();
+    if machine && correction.is_none() {
         findings.push(
             Finding::warning(format!(
                 "\"{}\" was never measured on {}: its files are not corrected",
@@ -512,10 +561,11 @@ fn write_sheet(
     };
     let (job, found) = order::order(sheet, device, &title)?;
     findings.extend(found);
-    let corrected = calibrate::correct(job, correction);
-    let bytes = files::write(&corrected, sheet, device)?;
     let number = if count == 1 { String::new() } else { format!("-{}", index + 1) };
     let file = format!("{}{number}.{}", named.name, device.language.extension());
+    let way = report::head_way(&file, &job, device);
+    let corrected = if machine { calibrate::correct(job, correction) } else { calibrate::identity(job) };
+    let bytes = files::write(&corrected, sheet, device, said, &mut findings)?;
     let (proof, found) = prove(&bytes, &file, sheet, device)?;
     findings.extend(found);
     let line = FileLine {
@@ -528,9 +578,11 @@ fn write_sheet(
         largest: proof.largest,
         allowed: proof.allowed,
         passed: proof.passed,
+        estimate: way.as_ref().map(|way| way.estimate().clone()),
     };
     let (medium, stamp) = (sheet.medium.clone(), corrected.stamp().text.clone());
-    Ok((ProvenFile { parts: parts(&corrected), bytes, line, medium, stamp }, proof, findings))
+    let file = ProvenFile { parts: parts(&corrected), bytes, line, medium, stamp };
+    Ok((WrittenSheet { file, proof, way }, findings))
 }
 
 /// What a job draws, in its own order.

@@ -39,6 +39,10 @@ pub struct WrittenSquare {
 /// # Errors
 /// A medium that the device does not have, or that has no room; a verification of what was never corrected.
 pub fn plan_square(device: &Device, request: &SquareRequest) -> Result<(TestSquare, Medium)> {
+    if device.language.is_for_exchange() {
+        let message = format!("\"{}\" is for other programs: there is no machine to measure", device.name);
+        return Err(Finding::error(message).hint("measure the machine that draws in the end").into());
+    }
     let medium = match request.medium {
         None => super::first_medium(device)?,
         Some(name) => device.medium(name).ok_or_else(|| {
@@ -71,7 +75,7 @@ pub fn test_square(named: &NamedDevice, request: &SquareRequest) -> Result<(Writ
     let title = format!("Test square, {}", medium.name);
     let (job, mut findings) = order::order(&square.sheet, device, &title)?;
     let corrected = calibrate::correct(job, correction);
-    let bytes = files::write(&corrected, &square.sheet, device)?;
+    let bytes = files::write(&corrected, &square.sheet, device, &files::Said::default(), &mut Vec::new())?;
     let word = if request.verify { "verify" } else { "square" };
     let file = format!("{}-{word}.{}", named.name, device.language.extension());
     let (drawing, found) = files::read_back(&bytes, &file, &square.sheet, device, correction)?;
@@ -87,6 +91,7 @@ pub fn test_square(named: &NamedDevice, request: &SquareRequest) -> Result<(Writ
         largest: proof.largest,
         allowed: proof.allowed,
         passed: proof.passed,
+        estimate: None,
     };
     let parts = parts(&corrected);
     let file = ProvenFile { parts, bytes, line, medium: medium.name, stamp: String::new() };

@@ -149,9 +149,9 @@ fn waste(sheet: &Sheet) -> Option<Rect> {
 /// What a path of the file cuts.
 fn track(path: &BezPath, tool: &Tool, heading: &mut Vec2) -> Option<Trace> {
     let Tip::Drag { offset, .. } = tool.tip else { return Trace::new(path, f64::INFINITY) };
-    let (points, after) = blade::tip(path, offset, *heading);
-    *heading = after;
-    Trace::along(points)
+    let track = blade::tip(path, offset, *heading);
+    *heading = track.heading;
+    Trace::of_track(track)
 }
 
 /// A place of a track along a target.
@@ -197,6 +197,7 @@ fn runs(track: &Trace, target: &Target, limit: f64) -> Vec<(f64, [f64; 2])> {
     }
     // A track that is pulled about within the limit is a little longer than its line.
     let slack = 0.5 + 10.0 * limit + 0.01 * long;
+    let begun = track.begun(limit);
     let mut found = Vec::new();
     for forward in [true, false] {
         let backwards;
@@ -210,6 +211,13 @@ fn runs(track: &Trace, target: &Target, limit: f64) -> Vec<(f64, [f64; 2])> {
             for to in line.passes(track.end(), limit) {
                 let laps = if target.closed { ((long - (to - from)) / whole).round() } else { 0.0 };
                 let to = to + laps * whole;
+                let (from, to) = if forward {
+                    (from - pushed_back(begun, line, from, 1.0), to)
+                } else {
+                    (from, to + pushed_back(begun, line, to, -1.0))
+                };
+                // An open line has nothing before its ends.
+                let (from, to) = if target.closed { (from, to) } else { (from.max(0.0), to.min(whole)) };
                 if to < from - limit || (to - from - long).abs() > slack {
                     continue;
                 }
@@ -223,6 +231,13 @@ fn runs(track: &Trace, target: &Target, limit: f64) -> Vec<(f64, [f64; 2])> {
         }
     }
     found
+}
+
+/// How far behind its start at `run` along a line some points of a track lie, the track going on in the line's direction
+/// (1) or against it (-1): on a grid of whole steps a tip is pushed a little while it swings there.
+fn pushed_back(points: &[Point], line: &Trace, run: f64, direction: f64) -> f64 {
+    let (start, along) = (line.at(run % line.length()), direction * line.direction(run % line.length()));
+    points.iter().map(|point| (start - *point).dot(along)).fold(0.0, f64::max)
 }
 
 /// How much of two stretches of a target is the same, mm.

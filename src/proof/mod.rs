@@ -23,6 +23,8 @@ use trace::Trace;
 const ALLOWANCE: f64 = 0.005;
 /// A path this near to a stroke, mm, is taken for the stroke drawn badly; one further off for another path.
 const NEAR: f64 = 1.0;
+/// The layer that writing and the check square share after ASTM D6673.
+const ANNOTATION: &str = "annotation";
 
 /// How a written file compares with its sheet.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -74,7 +76,7 @@ pub fn prove(drawing: &Drawing, sheet: &Sheet, device: &Device, correction: Opti
         .collect();
     let drawn: Vec<Option<Drawn>> =
         drawing.paths.iter().map(|bare| Drawn::new(distorted(&bare.path, correction))).collect();
-    let on_layer = |stroke: usize, path: usize| of_role(&drawing.paths[path].layer, wanted[stroke].0.role, device);
+    let on_layer = |stroke: usize, path: usize| is_on(&drawing.paths[path].layer, wanted[stroke].0, sheet, device);
     let near = NEAR.max(2.0 * allowed);
 
     // Paths of tools whose tip, beam or passes have to be followed.
@@ -215,8 +217,25 @@ fn plain(drawing: &Drawing, device: &Device) -> Drawing {
 fn of_role(layer: &str, role: Role, device: &Device) -> bool {
     match layer.strip_prefix("tool ").and_then(|number| number.parse::<u32>().ok()) {
         Some(number) => device.tools.iter().any(|tool| tool.number == number && tool.roles.contains(&role)),
+        None if layer == ANNOTATION => matches!(role, Role::Label | Role::Square),
         None => layer_role(layer) == Some(role),
     }
+}
+
+/// Whether a layer is that of a stroke.
+fn is_on(layer: &str, stroke: &SheetStroke, sheet: &Sheet, device: &Device) -> bool {
+    of_role(layer, stroke.role, device) && of_size(layer, stroke, sheet, device)
+}
+
+/// Whether a layer is that of a stroke's size, where sizes are laid over one another and the language has layers by name.
+fn of_size(layer: &str, stroke: &SheetStroke, sheet: &Sheet, device: &Device) -> bool {
+    if sheet.sizes.is_empty() || device.language.drives_a_machine() || device.language.is_for_exchange() {
+        return true;
+    }
+    let person = stroke.placed.and_then(|placed| sheet.placed.get(placed)).map(|placed| &placed.person);
+    let size = person.and_then(|person| sheet.sizes.iter().position(|name| name == person));
+    let said = layer.rsplit_once('-').and_then(|(_, number)| number.parse::<usize>().ok());
+    said == size.map(|index| index + 1)
 }
 
 /// Whether what is drawn on a layer is by that tool: its number, or one of its roles.
@@ -236,8 +255,8 @@ fn cut_out_early(
     device: &Device,
 ) -> Option<usize> {
     let knife = |tool: &Tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut);
-    // PDF is printed, page by page: nothing cuts in its order.
-    if device.language == Language::Pdf || !device.tools.iter().any(knife) {
+    // PDF is printed, page by page, and other programs go their own ways: nothing cuts in such a file's order.
+    if device.language == Language::Pdf || device.language.is_for_exchange() || !device.tools.iter().any(knife) {
         return None;
     }
     let mut outlines: Vec<Option<(f64, usize)>> = vec![None; sheet.placed.len()];

@@ -1,6 +1,7 @@
 //! Paths as fine chains of points, and how far two of them lie apart.
 
-use kurbo::{BezPath, ParamCurve, PathSeg, Point, Rect, Shape};
+use super::blade::Track;
+use kurbo::{BezPath, ParamCurve, PathSeg, Point, Rect, Shape, Vec2};
 use lyon::geom::{CubicBezierSegment, point};
 
 /// How far a trace's chords may stray from the curve itself, mm.
@@ -14,6 +15,7 @@ const STEP: f64 = 0.5;
 #[derive(Clone, Debug)]
 pub(super) struct Trace {
     points: Vec<Point>,
+    /// Never less than at the point before.
     run: Vec<f64>,
     pub bounds: Rect,
 }
@@ -51,6 +53,30 @@ impl Trace {
         let first = each.next()?;
         let bounds = each.fold(Rect::from_points(first, first), |bounds, point| bounds.union_pt(point));
         Some(Self::through(points, bounds))
+    }
+
+    /// The points of its beginning, as far as `most` mm.
+    pub fn begun(&self, most: f64) -> &[Point] {
+        &self.points[..self.run.partition_point(|run| *run <= most)]
+    }
+
+    /// The direction at a distance along the trace, a unit vector; 0 where it has none.
+    pub fn direction(&self, run: f64) -> Vec2 {
+        let i = self.run.partition_point(|other| *other <= run).clamp(1, self.points.len().max(2) - 1);
+        let (Some(from), Some(to)) = (self.points.get(i - 1), self.points.get(i)) else { return Vec2::ZERO };
+        let chord = *to - *from;
+        if chord.hypot() > 0.0 { chord.normalize() } else { Vec2::ZERO }
+    }
+
+    /// The trace of a tip's track, as long as it has come.
+    pub fn of_track(track: Track) -> Option<Self> {
+        let mut trace = Self::along(track.points)?;
+        let furthest = track.come.iter().scan(0.0_f64, |furthest, come| {
+            *furthest = furthest.max(*come);
+            Some(*furthest)
+        });
+        trace.run = furthest.collect();
+        Some(trace)
     }
 
     fn through(points: Vec<Point>, bounds: Rect) -> Self {

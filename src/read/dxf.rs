@@ -3,9 +3,12 @@
 //! The crate is only shown the sections that draw, checked and in plain ASCII (`tags`), and runs under a guard, since
 //! its reader can panic.
 
+mod exchange;
 mod guard;
 mod outline;
 mod tags;
+
+pub use exchange::exchange_dxf;
 
 use super::{DEEPEST, Drawing, Gathered, NamedDrawing, beginning, check_size};
 use crate::diag::{Finding, Result};

@@ -13,7 +13,7 @@ pub mod pieces;
 mod rs274;
 mod svg;
 
-pub use dxf::{dxf, named_dxf};
+pub use dxf::{dxf, exchange_dxf, named_dxf};
 pub use hpgl::hpgl;
 pub use pdf::{Glue, pdf};
 pub use rs274::rs274;
@@ -85,6 +85,8 @@ pub struct Note {
 const MOST_BYTES: usize = 64 << 20;
 /// Drawings of more paths are refused.
 const MOST_PATHS: usize = 200_000;
+/// Drawings of more texts and points are refused: after ASTM D6673 each vertex has a point, about 300 to a piece.
+const MOST_NOTES: usize = 500_000;
 /// Drawings of more segments are refused.
 const MOST_SEGMENTS: usize = 2_000_000;
 /// Groups and blocks nested deeper are refused.
@@ -220,9 +222,12 @@ impl<'a> Gathered<'a> {
 
     /// Takes a text or a point.
     fn note(&mut self, at: Point, text: &str) -> Result<()> {
-        let within = at.x.abs() <= LONGEST && at.y.abs() <= LONGEST;
-        if !within || self.notes.len() >= MOST_PATHS {
-            self.leave_out("writing and points beyond what a drawing may have");
+        if self.notes.len() >= MOST_NOTES {
+            let most = format!("the drawing has more than {MOST_NOTES} texts and points");
+            return Err(self.refused(&most, "split it into several files"));
+        }
+        if !(at.x.abs() <= LONGEST && at.y.abs() <= LONGEST) {
+            self.leave_out("writing and points beyond 100 m");
             return Ok(());
         }
         self.count_letters(text.len())?;

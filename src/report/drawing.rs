@@ -137,7 +137,7 @@ fn group<'a>(role: Role, strokes: impl Iterator<Item = (&'a str, &'a BezPath)>) 
 }
 
 /// The SVG element round a drawing, with its bar below.
-fn frame(bounds: Rect, body: &str, scale: f64, unit: Unit, title: &str) -> String {
+pub(super) fn frame(bounds: Rect, body: &str, scale: f64, unit: Unit, title: &str) -> String {
     let (bar, bar_text) = bar(scale, unit);
     let margin = MARGIN * scale;
     // Room for the bar and its figure, even below a very narrow piece.

@@ -1,8 +1,8 @@
 //! What people read of a job: the proof sheet to look at before cutting, and the tables that the terminal prints.
 //!
-//! The proof sheet is one HTML page without scripts and without anything to fetch. It refuses every outside resource
-//! by its own Content-Security-Policy (W3C, CSP 3), and all text that a user wrote is escaped, so that a name such as
-//! `<b>` is read and never obeyed.
+//! The proof sheet is one HTML page without anything to fetch. It refuses every outside resource by its own
+//! Content-Security-Policy (W3C, CSP 3), which also names by its digest the one script that may run, so that no other
+//! can; and all text that a user wrote is escaped, so that a name such as `<b>` is read and never obeyed.
 
 mod cloth;
 mod drawing;
@@ -13,6 +13,7 @@ mod page;
 mod steps;
 mod strips;
 mod text;
+mod way;
 mod words;
 
 pub use cloth::{ClothLine, cloth_svg, cloth_text};
@@ -20,7 +21,8 @@ pub use fitting::{ChangeRow, fitting_text};
 pub use making::making_sheet;
 pub use page::proof_sheet;
 pub use steps::piece_svg;
-pub use text::{files_text, walk_json, walk_text};
+pub use text::{files_text, times_text, walk_json, walk_text};
+pub use way::{HeadWay, head_way};
 
 use crate::allow::CutPiece;
 use crate::cloth::Cloth;
@@ -28,6 +30,7 @@ use crate::diag::Finding;
 use crate::lay::Sheet;
 use crate::lay::cloth::ClothLay;
 use crate::mark::MarkedPiece;
+use crate::order::estimate::Estimate;
 use crate::piece::PieceSet;
 use crate::walk::WalkedJoin;
 use serde::Serialize;
@@ -47,6 +50,8 @@ pub struct ProofSheet<'a> {
     pub files: &'a [FileLine],
     /// What each file holds, in the files' order.
     pub sheets: &'a [&'a [Sheet]],
+    /// The head's way through each file of a machine that follows its file.
+    pub ways: &'a [HeadWay],
     /// Lays on cloth, each with its cloth.
     pub cloths: &'a [(ClothLay, Cloth)],
     /// Everything that any stage found.
@@ -78,6 +83,8 @@ pub struct FileLine {
     pub allowed: f64,
     /// Whether the file passed its proof.
     pub passed: bool,
+    /// What the job takes, tool by tool; `None` for what prints or shows everything at once.
+    pub estimate: Option<Estimate>,
 }
 
 /// One measure: on the body, and on the finished garment. All as people read them.

@@ -7,7 +7,7 @@ use super::words::{
     area, count, difference, ease, exact, fine, finish, how_many, layer, length, letter, pressed, severity, size,
     unit_name,
 };
-use super::{FileLine, ProofSheet, making, strips};
+use super::{FileLine, ProofSheet, making, strips, way};
 use crate::allow::CutPiece;
 use crate::diag::{Finding, Severity};
 use crate::geom::path;
@@ -25,7 +25,7 @@ pub(super) const STYLE: &str = include_str!("page.css");
 /// Room for a drawing of a piece, and for a drawing of a sheet: what A4 and Letter both hold within 12 mm margins, less
 /// a heading, mm.
 const PIECE_ROOM: Size = Size::new(120.0, 170.0);
-const SHEET_ROOM: Size = Size::new(160.0, 160.0);
+pub(super) const SHEET_ROOM: Size = Size::new(160.0, 160.0);
 
 /// The proof sheet as one HTML 5 page in UTF-8: findings first, then files, cutting list, pieces, seams, sheets and
 /// measures. Lengths are in the set's unit, proofs in mm. Same content, same bytes.
@@ -37,9 +37,10 @@ pub fn proof_sheet(content: &ProofSheet) -> String {
     let _ = write!(
         out,
         "<!DOCTYPE html>\n<html lang=\"en-GB\"><head><meta charset=\"utf-8\">\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'{}\">\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\
          <meta name=\"color-scheme\" content=\"light dark\"><title>{}: proof sheet</title>\n<style>\n{STYLE}</style></head>\n<body>\n",
+        if content.ways.is_empty() { String::new() } else { format!("; script-src '{}'", way::SCRIPT_IS) },
         escape(&title)
     );
     out.push_str(&heading(content));
@@ -52,6 +53,7 @@ pub fn proof_sheet(content: &ProofSheet) -> String {
     out.push_str(&strips::section(content.walked, set.unit));
     out.push_str(&making::section(set, content.walked));
     out.push_str(&sheets(content));
+    out.push_str(&way::section(content.ways, set.unit));
     out.push_str(&super::cloth::section(content.cloths));
     out.push_str(&super::fitting::section(content.fitting));
     out.push_str(&measures(content));

@@ -2,7 +2,7 @@
 
 use super::FileLine;
 use super::html::clean;
-use super::words::{NO_BREAK, UNKNOWN, count, degrees, difference, ease, fine, length, size};
+use super::words::{NO_BREAK, UNKNOWN, about, count, degrees, difference, distance, ease, fine, length, size};
 use crate::units::Unit;
 use crate::walk::WalkedJoin;
 use kurbo::Size;
@@ -66,6 +66,27 @@ pub fn files_text(files: &[FileLine], unit: Unit) -> String {
                 clean(&file.used),
                 format!("largest difference {} of {} allowed", fine(file.largest), fine(file.allowed)),
                 if file.passed { "passed" } else { "FAILED: do not cut from it" }.into(),
+            ]
+        })
+        .collect();
+    aligned(&rows)
+}
+
+/// What each file's job takes at the machine, a line for each; empty where no machine follows its file.
+pub fn times_text(files: &[FileLine], unit: Unit) -> String {
+    let rows: Vec<Vec<String>> = files
+        .iter()
+        .filter_map(|file| Some((file, &file.estimate.as_ref()?.whole)))
+        .map(|(file, work)| {
+            vec![
+                clean(&file.file),
+                match work.seconds {
+                    Some(seconds) => format!("about {} at the machine", about(seconds)),
+                    None => "its profile does not say how fast it is".into(),
+                },
+                format!("{} of lines", distance(work.worked, unit)),
+                format!("{} of idle way", distance(work.travelled, unit)),
+                format!("goes down {}", count(work.lifts, "time")),
             ]
         })
         .collect();

@@ -10,6 +10,33 @@ use kurbo::Size;
 /// A space that no line is broken at.
 pub(super) const NO_BREAK: &str = "\u{a0}";
 
+/// A way of the head: in metres, or in yards where inches are used; tenths below ten.
+pub(super) fn distance(mm: f64, unit: Unit) -> String {
+    let (one, sign) = match unit {
+        Unit::Inch => (36.0 * Unit::Inch.mm(), "yd"),
+        Unit::Centimetre | Unit::Millimetre => (1000.0, "m"),
+    };
+    let value = mm / one;
+    if value.is_finite() {
+        unbroken(&format!("{} {sign}", trimmed(value, usize::from(value < 10.0))))
+    } else {
+        UNKNOWN.into()
+    }
+}
+
+/// A time as people say it: seconds up to a minute and a half, minutes up to an hour and a half, hours and minutes.
+pub(super) fn about(seconds: f64) -> String {
+    let minutes = (seconds / 60.0).round();
+    if !seconds.is_finite() {
+        return UNKNOWN.into();
+    }
+    unbroken(&match seconds {
+        s if s < 90.0 => format!("{} s", trimmed(s, 0)),
+        s if s < 5400.0 => format!("{} min", trimmed(minutes, 0)),
+        _ => format!("{} h {} min", trimmed((minutes / 60.0).floor(), 0), trimmed(minutes % 60.0, 0)),
+    })
+}
+
 /// Stands for a figure that isn't known.
 pub(super) const UNKNOWN: &str = "–";
 
@@ -183,6 +210,14 @@ mod tests {
         assert_eq!(plain(exact(101.6, Unit::Inch)), "4 in");
         assert_eq!(plain(exact(100.0, Unit::Inch)), "100 mm");
         assert_eq!(degrees(Some(179.6)), "180°");
+        // 1 yd = 914.4 mm exactly (international yard, 1959).
+        assert_eq!(plain(distance(9144.0, Unit::Inch)), "10 yd");
+        assert_eq!(plain(distance(2340.0, Unit::Centimetre)), "2.3 m");
+        assert_eq!(
+            [45.4, 100.0, 5000.0, 5400.0, 9000.0].map(|s| plain(about(s))),
+            ["45 s", "2 min", "83 min", "1 h 30 min", "2 h 30 min"]
+        );
+        assert_eq!(about(f64::INFINITY), UNKNOWN);
         assert_eq!(how_many(&Cut { count: 2, mirrored: true, cloth: "main".into() }, false), "2 (a pair)");
         assert_eq!(["A", "Z", "AA", "BA"].map(String::from), [0, 25, 26, 52].map(letter));
     }

@@ -114,6 +114,17 @@ pub(super) fn span(value: Value<'_>, style: &Style) -> Result<SpanRef> {
     Ok(SpanRef { place, piece, edge, backwards })
 }
 
+impl Style {
+    /// Whether an edge is sewn to another of its length, eased or not, but not gathered. The image of an edge in a fold is
+    /// sewn as the edge itself is.
+    pub fn sewn_plain(&self, piece: &str, edge: &str) -> bool {
+        let own = edge.strip_prefix("other ").unwrap_or(edge);
+        let plain = self.seams.iter().filter(|seam| seam.ratio.is_none());
+        let mut spans = plain.flat_map(|seam| seam.sides.iter().flatten());
+        spans.any(|span| span.piece == piece && (span.edge == edge || span.edge == own))
+    }
+}
+
 fn check(place: &Text, piece: &str, edge: &str, style: &Style) -> Result<()> {
     let known: Vec<&str> = match style.piece(piece) {
         Some(steps) => steps.edges.iter().chain(&steps.lines).map(|e| e.name.text.as_str()).collect(),

@@ -5,8 +5,10 @@
 //! form D) and its marks are placed by their canonical combining class, so that ọ, ế or ş need no glyph of their own.
 //! What has no strokes is drawn as outlines of a [`Font`] where one is given.
 
+mod ascii;
 mod font;
 
+pub use ascii::ascii;
 pub use font::Font;
 
 use kurbo::{Affine, BezPath, Point, Rect, Vec2};

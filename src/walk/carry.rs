@@ -33,7 +33,7 @@ pub fn carry(set: &mut PieceSet) {
         own_marks(set, join, &pairing);
     }
     for piece in &mut set.pieces {
-        turn_ups(piece);
+        turn_ups(piece, &original.joins);
     }
 }
 
@@ -114,8 +114,9 @@ fn add(piece: &mut Piece, notch: Notch) {
     }
 }
 
-/// Where a hem's allowance is folded back at a corner, the edge beside it is marked at the fold.
-fn turn_ups(piece: &mut Piece) {
+/// Where a hem's allowance is folded back at a corner, the edge beside it is marked at the fold. A seam's that is pressed
+/// open needs no mark.
+fn turn_ups(piece: &mut Piece, joins: &[Join]) {
     let count = piece.edges.len();
     for index in 0..count {
         let (edge, next) = (&piece.edges[index], &piece.edges[(index + 1) % count]);
@@ -124,6 +125,10 @@ fn turn_ups(piece: &mut Piece) {
         }
         let (hem, beside) = if edge.allowance > next.allowance { (edge, next) } else { (next, edge) };
         if hem.allowance < HEM || beside.allowance <= 0.0 || hem.allowance <= beside.allowance {
+            continue;
+        }
+        let is_hem = |span: &Span| span.piece == piece.name && span.edge == hem.name;
+        if joins.iter().flat_map(|join| join.sides.iter().flatten()).any(is_hem) {
             continue;
         }
         let at = if beside.name == edge.name { crate::geom::path::length(&beside.path) } else { 0.0 };

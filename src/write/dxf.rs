@@ -2,14 +2,18 @@
 //! one entity for each stroke, on layers named by role. The `dxf` crate is not used here: its files need repairs when
 //! they are opened, and it writes the clock into them.
 
+mod exchange;
 mod frame;
 
-use super::DECIMALS;
+pub use exchange::{Exchange, ExchangePiece, dxf_exchange};
+
 use super::flat::flatten;
+use super::{DECIMALS, layer, size_of};
 use crate::calibrate::CorrectedJob;
 use crate::units::push_trimmed;
-use frame::{Frame, MODEL_SPACE};
+use frame::{Frame, MODEL_SPACE, section};
 use kurbo::{BezPath, CubicBez, ParamCurve, PathEl, PathSeg, Point};
+use std::collections::BTreeSet;
 use std::fmt::{Display, Write};
 
 /// How curves are written.
@@ -31,9 +35,14 @@ pub fn dxf(job: &CorrectedJob, curves: Curves) -> Vec<u8> {
     let mut entities = Tags::default();
     let mut handle = frame::FIRST_FREE_HANDLE;
     let mut bounds: Option<kurbo::Rect> = None;
+    let mut nested = BTreeSet::new();
     for stroke in job.passes.iter().flat_map(|pass| &pass.strokes) {
         let Some(shape) = shape(&stroke.path, curves) else { continue };
-        entity(&mut entities, handle, stroke.role.name(), &shape);
+        let size = size_of(job, stroke);
+        entity(&mut entities, handle, &layer(stroke.role, size), &shape, size > 1);
+        if size > 0 {
+            nested.insert((stroke.role, size));
+        }
         handle += 1;
         let own = kurbo::Shape::bounding_box(&stroke.path);
         bounds = Some(bounds.map_or(own, |all| all.union(own)));
@@ -42,6 +51,7 @@ pub fn dxf(job: &CorrectedJob, curves: Curves) -> Vec<u8> {
         comments: [&job.title, &stamp.text, &job.device, &job.medium],
         bounds: bounds.unwrap_or(kurbo::Rect::new(0.0, 0.0, job.width, job.height)),
         next_handle: handle,
+        nested: nested.into_iter().collect(),
     };
     frame.around(&entities).into_bytes()
 }
@@ -89,7 +99,8 @@ fn raised(segment: &PathSeg) -> CubicBez {
     }
 }
 
-fn entity(tags: &mut Tags, handle: u32, layer: &str, shape: &Shape) {
+/// `dashed` asks for a line type that runs on through the corners of a polyline.
+fn entity(tags: &mut Tags, handle: u32, layer: &str, shape: &Shape, dashed: bool) {
     let kind = match shape {
         Shape::Line(..) => "LINE",
         Shape::Polyline { .. } => "LWPOLYLINE",
@@ -109,7 +120,7 @@ fn entity(tags: &mut Tags, handle: u32, layer: &str, shape: &Shape) {
         Shape::Polyline { points, closed } => {
             tags.word(100, "AcDbPolyline");
             tags.put(90, points.len());
-            tags.put(70, u8::from(*closed));
+            tags.put(70, u8::from(*closed) + if dashed { 128 } else { 0 });
             for point in points {
                 tags.real(10, point.x);
                 tags.real(20, point.y);

@@ -9,13 +9,15 @@ mod pdf;
 mod rs274;
 mod svg;
 
-pub use dxf::{Curves, dxf};
+pub use dxf::{Curves, Exchange, ExchangePiece, dxf, dxf_exchange};
 pub use hpgl::{Dialect, hpgl};
 pub use machine::{Machine, ToolUse};
 pub use pdf::{Paper, pdf};
 pub use rs274::rs274;
 pub use svg::{svg, svg_in_pixels};
 
+use crate::geom::dash;
+use crate::order::{Job, JobStroke};
 use crate::role::Role;
 
 /// Decimals of every coordinate in SVG and DXF: a millionth of a millimetre, far below what any proof allows.
@@ -29,6 +31,21 @@ fn line_width(role: Role) -> f64 {
         Role::Grain | Role::Drill | Role::Line | Role::Label => 0.15,
         Role::Square => 0.1,
     }
+}
+
+/// The layer of a stroke: its role's name; where sizes are laid over one another, with its size's number behind a hyphen.
+fn layer(role: Role, size: usize) -> String {
+    if size == 0 { role.name().into() } else { format!("{}-{size}", role.name()) }
+}
+
+/// The number of a stroke's size, from 1; 0 where it has none.
+fn size_of(job: &Job, stroke: &JobStroke) -> usize {
+    job.size(stroke).map_or(0, |size| size.number)
+}
+
+/// The dashes of a stroke: the cut lines of sizes that are laid over one another have each a line type of its own.
+fn line_type(role: Role, size: usize) -> &'static [f64] {
+    if role == Role::Cut && size > 0 { dash::of_size(size) } else { dashes(role) }
 }
 
 /// Dashes and the gaps between them, mm, starting with a dash; empty for a whole line. Whatever is cut or measured is

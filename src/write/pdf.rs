@@ -4,7 +4,7 @@
 //! A sheet larger than the paper is printed over pages that overlap. Columns are letters from the left, rows are
 //! counted from the bottom, where the sheet's zero lies: `B3`. Pages on which nothing would be drawn are left out, and the first page is a map.
 
-use super::{DECIMALS, dashes, line_width};
+use super::{DECIMALS, layer, line_type, line_width, size_of};
 use crate::calibrate::CorrectedJob;
 use crate::order::{Job, JobStroke};
 use crate::role::Role;
@@ -12,6 +12,7 @@ use crate::text::letter;
 use crate::units::{push_trimmed, trimmed};
 use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape};
 use pdf_writer::{Finish, Name, Pdf, Rect as Box, Ref, Str, TextStr};
+use std::collections::BTreeSet;
 use std::fmt::Write;
 
 /// Paper that a sheet is printed on, page by page.
@@ -46,6 +47,7 @@ struct Tile {
 /// A stroke as it is written on every page that shows it.
 struct Drawn {
     role: Role,
+    size: usize,
     bounds: Rect,
     text: String,
 }
@@ -59,7 +61,7 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
         .map(|stroke| {
             let mut text = String::new();
             path(&mut text, &stroke.path);
-            Drawn { role: stroke.role, bounds: stroke.path.bounding_box(), text }
+            Drawn { role: stroke.role, size: size_of(job, stroke), bounds: stroke.path.bounding_box(), text }
         })
         .collect();
     let extent = extent(job, &drawn);
@@ -81,7 +83,16 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     if tiled {
         pages.insert(0, ("map".into(), map(job, &paper, extent, &tiles)));
     }
-    document(&pages, &paper, tiled, &job.title, &format!("{}; {}; {}", stamp.text, job.device, job.medium))
+    let subject = format!("{}; {}; {}", stamp.text, job.device, job.medium);
+    document(&pages, &paper, tiled, &layers(job), &job.title, &subject)
+}
+
+/// All layers: every role, the roles of sizes that are laid over one another, and what belongs to the pages.
+fn layers(job: &Job) -> Vec<String> {
+    let nested: BTreeSet<(Role, usize)> =
+        strokes(job).map(|stroke| (stroke.role, size_of(job, stroke))).filter(|(_, size)| *size > 0).collect();
+    let roles = Role::ALL.into_iter().map(|role| (role, 0)).chain(nested);
+    roles.map(|(role, size)| layer(role, size)).chain([FURNITURE.into()]).collect()
 }
 
 /// The sheet, widened where a corrected stroke reaches beyond it, and rounded up to the written grid.
@@ -146,20 +157,21 @@ fn content(drawn: &[Drawn], paper: &Paper, tile: &Tile, marks: &[BezPath]) -> St
     let (dx, dy) = (number(window.x0 - tile.window.x0), number(window.y0 - tile.window.y0));
     put(&mut text, format_args!("1 0 0 1 {dx} {dy} cm"));
     let wide = tile.window.inflate(0.5, 0.5);
-    let mut open: Option<Role> = None;
+    let mut open: Option<(Role, usize)> = None;
     for stroke in drawn {
         let bounds = stroke.bounds;
         if bounds.x0 > wide.x1 || bounds.x1 < wide.x0 || bounds.y0 > wide.y1 || bounds.y1 < wide.y0 {
             continue;
         }
-        if open != Some(stroke.role) {
+        let kind = (stroke.role, stroke.size);
+        if open != Some(kind) {
             if open.is_some() {
                 text.push_str("EMC\n");
             }
-            let dashes: Vec<String> = dashes(stroke.role).iter().map(|&dash| number(dash)).collect();
-            put(&mut text, format_args!("/OC /{} BDC", stroke.role.name()));
+            let dashes: Vec<String> = line_type(kind.0, kind.1).iter().map(|&dash| number(dash)).collect();
+            put(&mut text, format_args!("/OC /{} BDC", layer(kind.0, kind.1)));
             put(&mut text, format_args!("{} w [{}] 0 d", number(line_width(stroke.role)), dashes.join(" ")));
-            open = Some(stroke.role);
+            open = Some(kind);
         }
         text.push_str(&stroke.text);
     }
@@ -262,8 +274,14 @@ fn number(value: f64) -> String {
 }
 
 /// The file around its pages. Contents are not compressed, so that a proof needs no other library to look inside.
-fn document(pages: &[(String, String)], paper: &Paper, tiled: bool, title: &str, subject: &str) -> Vec<u8> {
-    let layers: Vec<&str> = Role::ALL.into_iter().map(Role::name).chain([FURNITURE]).collect();
+fn document(
+    pages: &[(String, String)],
+    paper: &Paper,
+    tiled: bool,
+    layers: &[String],
+    title: &str,
+    subject: &str,
+) -> Vec<u8> {
     let [catalog, tree, info] = [1, 2, 3].map(Ref::new);
     let layer = |i: usize| Ref::new(4 + i as i32);
     let page = |i: usize| Ref::new(4 + layers.len() as i32 + 2 * i as i32);

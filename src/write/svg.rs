@@ -1,9 +1,9 @@
 //! SVG 1.1 at true size: `width` and `height` in millimetres and a `viewBox` of the same numbers, so that one user unit
 //! is one millimetre (SVG 1.1, chapter 7.7).
 
-use super::{DECIMALS, dashes, line_width};
+use super::{DECIMALS, layer, line_type, line_width, size_of};
 use crate::calibrate::CorrectedJob;
-use crate::order::{JobStroke, Pass};
+use crate::order::JobStroke;
 use crate::role::Role;
 use crate::units::{push_trimmed, trimmed};
 use kurbo::{Affine, BezPath, PathEl, Point, Shape};
@@ -13,14 +13,15 @@ use svg::node::{Blob, Text};
 
 /// A job as an SVG file.
 ///
-/// User space is the page in millimetres, y down; the job's origin is the page's lower left corner. Each pass has one
-/// group for each role, and the groups of a pass stand in the order of their last strokes, so that what works last
-/// stays last. Ids are the roles' names, numbered where a role comes back in a later pass.
+/// User space is the page in millimetres, y down; the job's origin is the page's lower left corner. Each pass is a group,
+/// and within it each run of strokes of one role is one, so that a machine that goes through the file from top to bottom
+/// works in the job's order. Ids are the roles' names, numbered where a role comes back.
 pub fn svg(job: &CorrectedJob) -> Vec<u8> {
     page_of(job, None)
 }
 
-/// The same on a page in pixels, each `pixel` mm large as shown: for a projector.
+/// The same on a page in pixels, each `pixel` mm large as shown: for a projector. It shows all at once, so each role is
+/// one group of a pass, to be switched off as a whole.
 pub fn svg_in_pixels(job: &CorrectedJob, pixel: f64) -> Vec<u8> {
     page_of(job, Some(pixel))
 }
@@ -41,15 +42,33 @@ fn page_of(job: &CorrectedJob, pixel: Option<f64>) -> Vec<u8> {
         .add(Description::new().add(Text::new(clean(&format!("{}; {}; {}", stamp.text, job.device, job.medium)))));
     let mut used = [0_usize; Role::ALL.len()];
     for pass in &job.passes {
-        for role in roles_by_last(pass) {
-            used[role as usize] += 1;
-            let id = match used[role as usize] {
-                1 => role.name().to_owned(),
-                n => format!("{}-{n}", role.name()),
-            };
-            let strokes = pass.strokes.iter().filter(|stroke| stroke.role == role);
-            document = document.add(group(&id, &pass.tool, role, strokes, flip));
+        let mut tool = Group::new()
+            .set("data-tool", clean(&pass.tool))
+            .set("fill", "none")
+            .set("stroke", "#111111")
+            .set("stroke-linecap", "round")
+            .set("stroke-linejoin", "round");
+        let kind = |stroke: &JobStroke| (stroke.role, size_of(job, stroke));
+        let mut strokes: Vec<&JobStroke> = pass.strokes.iter().collect();
+        // What is shown or compared, and not worked through, has one group for each role and size.
+        if pixel.is_some() || strokes.iter().any(|stroke| size_of(job, stroke) > 0) {
+            strokes.sort_by_key(|stroke| kind(stroke));
         }
+        for run in strokes.chunk_by(|a, b| kind(a) == kind(b)) {
+            let (role, size) = kind(run[0]);
+            let id = if size > 0 {
+                layer(role, size)
+            } else {
+                used[role as usize] += 1;
+                match used[role as usize] {
+                    1 => role.name().to_owned(),
+                    n => format!("{}-{n}", role.name()),
+                }
+            };
+            let title = job.size(run[0]).map(|size| format!("{}, {}", role.name(), size.name));
+            tool = tool.add(group(&id, title, (role, size), run, flip));
+        }
+        document = document.add(tool);
     }
     format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{document}\n").into_bytes()
 }
@@ -67,29 +86,15 @@ fn page<'a>(width: f64, height: f64, strokes: impl Iterator<Item = &'a JobStroke
     (up(right), up(top))
 }
 
-/// The roles of a pass in the order of their last strokes.
-fn roles_by_last(pass: &Pass) -> Vec<Role> {
-    let mut roles = Vec::new();
-    for stroke in pass.strokes.iter().rev() {
-        if !roles.contains(&stroke.role) {
-            roles.push(stroke.role);
-        }
+fn group(id: &str, title: Option<String>, (role, size): (Role, usize), strokes: &[&JobStroke], flip: Affine) -> Group {
+    let mut group = Group::new();
+    if let Some(title) = title {
+        group = group.add(Title::new(clean(&title)));
     }
-    roles.reverse();
-    roles
-}
-
-fn group<'a>(id: &str, tool: &str, role: Role, strokes: impl Iterator<Item = &'a JobStroke>, flip: Affine) -> Group {
-    let mut group = Group::new()
-        .set("id", id)
-        .set("data-tool", clean(tool))
-        .set("fill", "none")
-        .set("stroke", "#111111")
-        .set("stroke-width", number(line_width(role)))
-        .set("stroke-linecap", "round")
-        .set("stroke-linejoin", "round");
-    if !dashes(role).is_empty() {
-        group = group.set("stroke-dasharray", dashes(role).iter().map(|&d| number(d)).collect::<Vec<_>>());
+    group = group.set("id", id).set("stroke-width", number(line_width(role)));
+    let dashes = line_type(role, size);
+    if !dashes.is_empty() {
+        group = group.set("stroke-dasharray", dashes.iter().map(|&d| number(d)).collect::<Vec<_>>());
     }
     // Paths are most of a file: written straight into one text, they take a fraction of the time of nodes.
     let mut paths = String::new();

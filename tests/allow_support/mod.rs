@@ -180,6 +180,22 @@ pub fn outline(class: Class, seed: u64) -> Vec<PathSeg> {
     segments
 }
 
+/// Puts what a program printed under its heading in `tests/results/allow.txt`, in place of what it printed before.
+pub fn record(heading: &str, text: &str) {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/results/allow.txt");
+    let mark = "== ";
+    let before = std::fs::read_to_string(path).unwrap_or_default();
+    let mut parts: Vec<&str> = before.split(&format!("\n{mark}")).map(|part| part.trim_start_matches(mark)).collect();
+    let new = format!("{heading}\n{}\n", text.trim_end());
+    parts.retain(|part| !part.is_empty());
+    match parts.iter_mut().find(|part| part.lines().next() == Some(heading)) {
+        Some(part) => *part = &new,
+        None => parts.push(&new),
+    }
+    let all: Vec<String> = parts.iter().map(|part| format!("{mark}{}\n", part.trim_end())).collect();
+    std::fs::write(path, all.join("\n")).expect("written");
+}
+
 /// A seeded outline as a piece, every segment an edge of its own.
 pub fn random_piece(class: Class, seed: u64, mixed: bool) -> Piece {
     let mut random = Random(seed ^ 0xA11_0CA7E);

@@ -5,13 +5,14 @@ use clipper2_rust::{EndType, FillRule, JoinType, PathD, PathsD, PointD, inflate_
 use kurbo::{BezPath, CubicBez, ParamCurve, ParamCurveDeriv, PathSeg, Point, Rect, Shape, Vec2};
 use oaktag::piece::{Edge, Finish, Piece};
 
-/// A chain of points with boxes about every few, for quick distances.
+/// A chain of points with boxes about every few, boxes about every few of these, and so on, for quick distances.
 pub struct Chain {
     pub points: Vec<Point>,
-    boxes: Vec<Rect>,
+    /// Boxes level by level; the lowest hold [`GROUP`] segments each, all others as many boxes of the level below.
+    levels: Vec<Vec<Rect>>,
 }
 
-const GROUP: usize = 16;
+const GROUP: usize = 8;
 
 impl Chain {
     /// A closed chain.
@@ -21,80 +22,104 @@ impl Chain {
     }
 
     pub fn open(points: Vec<Point>) -> Self {
-        let boxes = (0..points.len().saturating_sub(1))
+        let lowest = (0..points.len().saturating_sub(1))
             .step_by(GROUP)
             .map(|i| {
                 let group = &points[i..(i + GROUP + 1).min(points.len())];
                 group.iter().fold(Rect::from_points(group[0], group[0]), |r, p| r.union_pt(*p))
             })
             .collect();
-        Self { points, boxes }
+        let mut levels: Vec<Vec<Rect>> = vec![lowest];
+        while let Some(level) = levels.last().filter(|level| level.len() > 1) {
+            let above = level.chunks(GROUP).map(|boxes| boxes.iter().fold(boxes[0], |r, b| r.union(*b))).collect();
+            levels.push(above);
+        }
+        Self { points, levels }
     }
 
     /// Distance to the chain.
     pub fn distance(&self, p: Point) -> f64 {
-        let reach = |r: &Rect| {
+        let mut best = f64::INFINITY;
+        self.nearer(self.levels.len(), 0, p, &mut best);
+        best.sqrt()
+    }
+
+    /// Brings `best`, a squared distance, down to that of what a box holds; level 0 are the segments themselves.
+    fn nearer(&self, level: usize, index: usize, p: Point, best: &mut f64) {
+        if level == 0 {
+            *best = best.min(distance_sq(self.points[index], self.points[index + 1], p));
+            return;
+        }
+        let below = self.held(level, index);
+        if level == 1 {
+            below.for_each(|i| self.nearer(0, i, p, best));
+            return;
+        }
+        let boxes = &self.levels[level - 2];
+        let reach = |i: usize| {
+            let r = &boxes[i];
             let dx = (r.x0 - p.x).max(p.x - r.x1).max(0.0);
             let dy = (r.y0 - p.y).max(p.y - r.y1).max(0.0);
             dx * dx + dy * dy
         };
-        let mut best = f64::INFINITY;
         // The nearest box first, so that most others fall out.
-        let first = (0..self.boxes.len()).min_by(|a, b| reach(&self.boxes[*a]).total_cmp(&reach(&self.boxes[*b])));
-        for index in first.into_iter().chain(0..self.boxes.len()) {
-            if reach(&self.boxes[index]) >= best {
-                continue;
-            }
-            let start = index * GROUP;
-            for i in start..(start + GROUP).min(self.points.len() - 1) {
-                best = best.min(distance_sq(self.points[i], self.points[i + 1], p));
+        let first = below.clone().min_by(|a, b| reach(*a).total_cmp(&reach(*b)));
+        for i in first.into_iter().chain(below.filter(|i| Some(*i) != first)) {
+            if reach(i) < *best {
+                self.nearer(level - 1, i, p, best);
             }
         }
-        best.sqrt()
+    }
+
+    /// What a box holds: indices on the level below, or of segments.
+    fn held(&self, level: usize, index: usize) -> std::ops::Range<usize> {
+        let count = if level == 1 { self.points.len() - 1 } else { self.levels[level - 2].len() };
+        index * GROUP..((index + 1) * GROUP).min(count)
     }
 
     /// Even-odd.
     pub fn holds(&self, p: Point) -> bool {
-        let mut inside = false;
-        for (group, bounds) in self.boxes.iter().enumerate() {
-            // A ray to the right meets no chord below, above or to the left of the point.
-            if bounds.y1 <= p.y || bounds.y0 > p.y || bounds.x1 <= p.x {
-                continue;
-            }
-            let start = group * GROUP;
-            for i in start..(start + GROUP).min(self.points.len() - 1) {
-                let (a, b) = (self.points[i], self.points[i + 1]);
-                if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (b.x - a.x) * (p.y - a.y) / (b.y - a.y) {
-                    inside = !inside;
-                }
-            }
+        self.crossings(self.levels.len(), 0, p) % 2 == 1
+    }
+
+    /// How often a ray to the right crosses what a box holds.
+    fn crossings(&self, level: usize, index: usize, p: Point) -> usize {
+        if level == 0 {
+            let (a, b) = (self.points[index], self.points[index + 1]);
+            return usize::from((a.y > p.y) != (b.y > p.y) && p.x < a.x + (b.x - a.x) * (p.y - a.y) / (b.y - a.y));
         }
-        inside
+        // It meets nothing below, above or to the left of the point.
+        let bounds = &self.levels[level - 1][index];
+        if bounds.y1 <= p.y || bounds.y0 > p.y || bounds.x1 <= p.x {
+            return 0;
+        }
+        self.held(level, index).map(|i| self.crossings(level - 1, i, p)).sum()
     }
 
     /// Whether two of its segments cross by more than `slack`.
     pub fn crosses_itself(&self, slack: f64) -> bool {
-        let n = self.points.len() - 1;
-        let at = |i: usize| (self.points[i], self.points[i + 1]);
-        for g in 0..self.boxes.len() {
-            for h in g..self.boxes.len() {
-                if self.boxes[g].intersect(self.boxes[h]).is_zero_area() && !touches(&self.boxes[g], &self.boxes[h]) {
-                    continue;
-                }
-                for i in g * GROUP..((g + 1) * GROUP).min(n) {
-                    for j in (h * GROUP).max(i + 1)..((h + 1) * GROUP).min(n) {
-                        let ((a, b), (c, d)) = (at(i), at(j));
-                        let side = |p: Point, q: Point, r: Point| (q - p).cross(r - p) / (q - p).hypot().max(1e-300);
-                        let (s, t) = ((side(a, b, c), side(a, b, d)), (side(c, d, a), side(c, d, b)));
-                        let apart = |x: (f64, f64)| x.0.min(x.1) < -slack && x.0.max(x.1) > slack;
-                        if apart(s) && apart(t) {
-                            return true;
-                        }
-                    }
-                }
-            }
+        self.crossed(self.levels.len(), [0, 0], slack)
+    }
+
+    /// Whether a segment in one box crosses one in another of the same level.
+    fn crossed(&self, level: usize, [i, j]: [usize; 2], slack: f64) -> bool {
+        if level == 0 {
+            let ((a, b), (c, d)) = ((self.points[i], self.points[i + 1]), (self.points[j], self.points[j + 1]));
+            let side = |p: Point, q: Point, r: Point| (q - p).cross(r - p) / (q - p).hypot().max(1e-300);
+            let (s, t) = ((side(a, b, c), side(a, b, d)), (side(c, d, a), side(c, d, b)));
+            let apart = |x: (f64, f64)| x.0.min(x.1) < -slack && x.0.max(x.1) > slack;
+            return i < j && apart(s) && apart(t);
         }
-        false
+        let boxes = &self.levels[level - 1];
+        if !touches(&boxes[i], &boxes[j]) {
+            return false;
+        }
+        let second = self.held(level, j);
+        self.held(level, i).any(|a| {
+            // Every pair once.
+            let start = if i == j { a } else { second.start };
+            (start..second.end).any(|b| self.crossed(level - 1, [a, b], slack))
+        })
     }
 }
 

@@ -8,7 +8,7 @@ use oaktag::lay::{Placed, Sheet, SheetStroke};
 use oaktag::order::{Job, JobStroke, Pass};
 use oaktag::read::{self, Drawing, Glue};
 use oaktag::role::Role;
-use oaktag::write::{self, Curves, Dialect, Machine, Paper, ToolUse};
+use oaktag::write::{self, Curves, Dialect, Exchange, ExchangePiece, Machine, Paper, ToolUse};
 
 /// `SplitMix64` (Steele, Lea, Flood, "Fast splittable pseudorandom number generators", 2014).
 pub struct Chance(pub u64);
@@ -38,6 +38,7 @@ pub enum Format {
     Svg,
     Spline,
     Polyline,
+    Blocks,
     Pdf,
     Tiles,
     Hpgl,
@@ -46,10 +47,11 @@ pub enum Format {
     Rs274,
 }
 
-pub const FORMATS: [Format; 9] = [
+pub const FORMATS: [Format; 10] = [
     Format::Svg,
     Format::Spline,
     Format::Polyline,
+    Format::Blocks,
     Format::Pdf,
     Format::Tiles,
     Format::Hpgl,
@@ -68,6 +70,7 @@ impl Format {
             Self::Svg => Language::Svg,
             Self::Spline => Language::Dxf,
             Self::Polyline => Language::DxfPolyline,
+            Self::Blocks => Language::DxfBlocks,
             Self::Pdf | Self::Tiles => Language::Pdf,
             Self::Hpgl => Language::Hpgl,
             Self::Hpgl2 => Language::Hpgl2,
@@ -92,6 +95,7 @@ impl Format {
             Self::Svg => Ok(write::svg(job)),
             Self::Spline => Ok(write::dxf(job, Curves::Spline)),
             Self::Polyline => Ok(write::dxf(job, Curves::Polyline(TOLERANCE))),
+            Self::Blocks => Ok(write::dxf_exchange(job, &exchange(job))),
             Self::Pdf => Ok(write::pdf(job, None)),
             Self::Tiles => Ok(write::pdf(job, Some(A4))),
             Self::Hpgl => write::hpgl(job, &machine, Dialect::Hpgl),
@@ -106,6 +110,7 @@ impl Format {
         match self {
             Self::Svg => read::svg(bytes, "t.svg"),
             Self::Spline | Self::Polyline => read::dxf(bytes, "t.dxf"),
+            Self::Blocks => read::exchange_dxf(bytes, "t.dxf"),
             Self::Pdf => read::pdf(bytes, "t.pdf", None),
             Self::Tiles => read::pdf(bytes, "t.pdf", Some(Glue { margins: A4.margins, overlap: A4.overlap })),
             Self::Hpgl | Self::Hpgl2 | Self::Encoded => read::hpgl(bytes, "t.plt", 40.0),
@@ -118,6 +123,32 @@ impl Format {
             assert!(findings.is_empty(), "{findings:?}");
             drawing
         })
+    }
+}
+
+/// What a file after ASTM D6673 says of a job's pieces, each of which lies turned by an angle of its own.
+pub fn exchange(job: &CorrectedJob) -> Exchange {
+    let strokes = || job.job().passes.iter().flat_map(|pass| &pass.strokes);
+    let count = strokes().filter_map(|stroke| stroke.placed).max().map_or(0, |last| last + 1);
+    let piece = |index: usize| {
+        let named = strokes().find(|stroke| stroke.placed == Some(index)).map_or("", |stroke| &stroke.piece);
+        ExchangePiece {
+            name: oaktag::text::ascii(named).0,
+            size: "Ida".into(),
+            quantity: 1 + index as u32 % 3,
+            material: "main".into(),
+            category: String::new(),
+            annotation: format!("number {index}"),
+            place: Affine::translate((40.0 * index as f64, -7.0)) * Affine::rotate(0.7 * index as f64),
+        }
+    };
+    Exchange {
+        tolerance: TOLERANCE,
+        style: "Chorus tunic".into(),
+        author: String::new(),
+        date: "2026-10-02".into(),
+        sample_size: "Ida".into(),
+        pieces: (0..count).map(piece).collect(),
     }
 }
 
@@ -203,6 +234,7 @@ pub fn sheet(seed: u64, pieces: usize) -> Sheet {
     let mut chance = Chance(seed);
     let names = ["Front", "Gore \"left\" <2>", "Ärmel & Bündchen", "袖", "Pocket"];
     let mut sheet = Sheet {
+        sizes: Vec::new(),
         medium: "paper".into(),
         width: 1200.0,
         height: 914.4,
@@ -264,6 +296,7 @@ pub fn job(sheet: &Sheet, device: &Device, seed: u64) -> Job {
         Pass { tool: tool.name.clone(), strokes }
     });
     Job {
+        sizes: Vec::new(),
         device: device.name.clone(),
         medium: sheet.medium.clone(),
         title: "Chorus tunic, Ida, sheet 1 of 1 & <more>".into(),

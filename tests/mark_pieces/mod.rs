@@ -24,6 +24,7 @@ pub fn heading() -> Heading {
         notches: oaktag::device::Notches::Drawn,
         scale: 1.0,
         font: None,
+        slips: false,
     }
 }
 

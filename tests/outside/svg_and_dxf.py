@@ -59,8 +59,9 @@ def files(out_dir, expected, suffix):
     if not expected:
         for path in sorted(Path(out_dir).rglob(f"*{suffix}")):
             profile = ROOT / "profiles" / (re.sub(r"-\d+$", "", path.stem) + ".device.kdl")
-            # A projector's file is in pixels as large as they were measured: chromium.py sees to it.
-            if not re.search(r"^\s*pixel ", profile.read_text("utf-8"), re.M):
+            # A projector's file is in pixels as large as they were measured: chromium.py sees to it. Files for other
+            # programs of the trade: interchange.py.
+            if not re.search(r"^\s*pixel | after=", profile.read_text("utf-8"), re.M):
                 found.append((path, {"square": SIDES, **correction(profile)}))
     return found
 

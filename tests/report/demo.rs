@@ -2,11 +2,13 @@
 
 use kurbo::{Affine, BezPath, Point};
 use oaktag::allow::CutPiece;
+use oaktag::device::{Device, Language, Tool, ToolKind};
 use oaktag::diag::Finding;
 use oaktag::lay::{Placed, Sheet, SheetStroke};
 use oaktag::mark::{MarkedPiece, Stroke};
+use oaktag::order::{Job, JobStroke, Pass};
 use oaktag::piece::{Cut, Dart, Edge, Finish, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed};
-use oaktag::report::{FileLine, MeasureRow, ProofSheet};
+use oaktag::report::{FileLine, HeadWay, MeasureRow, ProofSheet, head_way};
 use oaktag::role::Role;
 use oaktag::units::Unit;
 use oaktag::walk::{WalkedJoin, WalkedSpan};
@@ -21,6 +23,7 @@ pub struct Demo {
     pub sheets: Vec<Vec<Sheet>>,
     pub findings: Vec<Finding>,
     pub measures: Vec<MeasureRow>,
+    pub ways: Vec<HeadWay>,
 }
 
 impl Demo {
@@ -34,12 +37,48 @@ impl Demo {
             walked: &self.walked,
             files: &self.files,
             sheets: &sheets,
+            ways: &self.ways,
             cloths: &[],
             findings: &self.findings,
             measures: &self.measures,
             fitting: &[],
         })
     }
+}
+
+/// A card of 300 × 200 mm: a pen draws a line of 100 mm at 100 mm/s, a knife cuts a square of 50 mm at 50 mm/s twice. Up
+/// it goes at 200 mm/s, and each time down and up takes half a second.
+pub fn way(file: &str, pen: &str) -> HeadWay {
+    let tool = |name: &str, kind, role, speed| Tool { speed: Some(speed), ..Tool::plain(name, kind, &[role]) };
+    let device = Device {
+        name: file.into(),
+        tools: vec![tool(pen, ToolKind::Pen, Role::Sew, 100.0), tool("knife", ToolKind::Knife, Role::Cut, 50.0)],
+        travel_speed: 200.0,
+        lift_seconds: 0.5,
+        ..Device::plain("card knife", Language::Hpgl2)
+    };
+    let stroke = |role, data: &str| JobStroke {
+        role,
+        piece: String::new(),
+        placed: None,
+        edge: String::new(),
+        path: path(data),
+    };
+    let square = stroke(Role::Cut, "M100 50L150 50L150 100L100 100Z");
+    let job = Job {
+        device: device.name.clone(),
+        medium: "card".into(),
+        title: String::new(),
+        width: 300.0,
+        height: 200.0,
+        square: 0.0,
+        sizes: Vec::new(),
+        passes: vec![
+            Pass { tool: pen.into(), strokes: vec![stroke(Role::Sew, "M0 50L100 50")] },
+            Pass { tool: "knife".into(), strokes: vec![square.clone(), square] },
+        ],
+    };
+    head_way(file, &job, &device).expect("a machine that follows its file")
 }
 
 pub fn path(data: &str) -> BezPath {
@@ -191,6 +230,7 @@ pub fn mark(cut_piece: &CutPiece, person: &str) -> MarkedPiece {
 /// A sheet with pieces at the given places, and a check square.
 pub fn sheet(medium: &str, size: (f64, f64), placed: &[(&MarkedPiece, f64, f64)]) -> Sheet {
     let mut sheet = Sheet {
+        sizes: Vec::new(),
         medium: medium.into(),
         width: size.0,
         height: size.1,
@@ -305,6 +345,7 @@ pub fn tunic(unit: Unit) -> Demo {
                 largest: 0.004_1,
                 allowed: 0.022,
                 passed: true,
+                estimate: None,
             },
             FileLine {
                 file: "ida/card-knife.dxf".into(),
@@ -316,9 +357,11 @@ pub fn tunic(unit: Unit) -> Demo {
                 largest: 0.012,
                 allowed: 0.015,
                 passed: true,
+                estimate: None,
             },
         ],
         sheets: vec![vec![roll], cards],
+        ways: vec![way("ida/card-knife.plt", "pen")],
         findings: vec![
             Finding::note("the hem allowance of 1 1/2 in is folded back at the side seams").piece("Front").edge("hem"),
             Finding::warning("the ease at the bust is 2 1/2 in, a little close for a wool cloth")

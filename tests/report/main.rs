@@ -120,6 +120,7 @@ fn hostile() -> Demo {
             span.span = text();
         }
     }
+    demo.ways = vec![demo::way(HOSTILE, HOSTILE)];
     demo.findings = vec![Finding::error(text()).hint(text()).in_file(text()).piece(text()).edge(text())];
     demo
 }
@@ -128,12 +129,44 @@ fn hostile() -> Demo {
 fn hostile_names_stay_text() {
     let page = hostile().page();
     keep("hostile.html", &page);
-    for bad in ["<script", "<img", "\u{0}", "\u{1b}", "&amp;amp;amp;"] {
+    // The page's own script moves the pictures of the head's way.
+    assert_eq!(page.matches("<script").count(), 1);
+    for bad in ["<script>alert", "<img", "\u{0}", "\u{1b}", "&amp;amp;amp;"] {
         assert!(!page.contains(bad), "{bad:?}");
     }
     assert!(page.replace("<wbr>", "").matches("&lt;script&gt;alert(1)&lt;/script&gt;").count() > 25);
     let terminal = walk_text(&hostile().walked, Unit::Inch) + &files_text(&hostile().files, Unit::Inch);
     assert!(!terminal.contains(['\u{0}', '\u{1b}']), "{terminal:?}");
+}
+
+/// By hand: the pen goes 50 mm to its line of 100 mm, so 0.25 + 0.5 + 1 s; the knife starts where the line ends, cuts 200 mm
+/// twice, and goes 111.8 mm home, so 8 + 2 · 0.5 + 0.559 s.
+#[test]
+fn the_heads_way_is_what_a_hand_reckons() {
+    let way = demo::way("a.plt", "pen");
+    let estimate = way.estimate();
+    let home = 100_f64.hypot(50.0);
+    let [pen, knife] = &estimate.tools[..] else { panic!("{estimate:?}") };
+    for ((name, work), (tool, worked, travelled, lifts, seconds)) in
+        [pen, knife].into_iter().zip([("pen", 100.0, 50.0, 1, 1.75), ("knife", 400.0, home, 2, 9.0 + home / 200.0)])
+    {
+        assert_eq!((name.as_str(), work.lifts), (tool, lifts));
+        assert!((work.worked - worked).abs() < 1e-6 && (work.travelled - travelled).abs() < 1e-6, "{work:?}");
+        assert!((work.seconds.expect("speeds") - seconds).abs() < 1e-6, "{work:?}");
+    }
+    assert!((estimate.whole.seconds.expect("speeds") - (10.75 + home / 200.0)).abs() < 1e-6);
+    let page = tunic(Unit::Centimetre).page();
+    let text = text_of(&page);
+    for part in ["pen 0.1 m 0.1 m 1 2 s", "knife 0.4 m 0.1 m 2 10 s", "all 0.5 m 0.2 m 3 11 s", "maker&#39;s manual"] {
+        assert!(text.replace('\u{a0}', " ").contains(part), "{part}: {text}");
+    }
+    // In steps of a quarter of a millimetre, y down, each relative to the one before.
+    for part in ["d=\"m0-200 400 0\"", "d=\"m400-200 200 0 0-200-200 0 0 200m0 0 200 0 0-200-200 0 0 200\""] {
+        assert!(page.contains(part), "{part}");
+    }
+    for part in ["d=\"m0 0 0-200\"", "d=\"m400-200-400 200\""] {
+        assert!(page.contains(part), "{part}");
+    }
 }
 
 #[test]

@@ -35,6 +35,8 @@ pub fn add(
     let mut numbers: BTreeMap<String, usize> = BTreeMap::new();
     let mut leave_out = |what: &str| *left_out.entry(what.into()).or_default() += 1;
     let mut grain: Option<[Point; 2]> = None;
+    // Where points say where the notches are, lines only draw them.
+    let points = notes.iter().any(|note| note.text.is_empty() && words::role(&note.name) == Some(Role::Notch));
     for stroke in inner {
         match stroke.role {
             Some(Role::Grain) => {
@@ -54,6 +56,7 @@ pub fn add(
                     leave_out("fold marks beside no straight edge");
                 }
             }
+            Some(Role::Notch) if points => {}
             Some(Role::Notch) => {
                 (0..2).try_for_each(|_| patience.measure(&whole))?;
                 let ends = [path::start(&stroke.path), path::end(&stroke.path)];
@@ -77,6 +80,7 @@ pub fn add(
                 }
             }
             (true, Some(Role::Drill)) => drill(piece, note.at),
+            (true, _) if words::marks_a_vertex(&note.name) => {}
             (true, _) => leave_out("points"),
             (false, _) => say(piece, name, &note.text),
         }

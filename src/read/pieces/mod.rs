@@ -64,6 +64,8 @@ pub struct Account {
     pub outline: String,
     /// Whether its grain was drawn.
     pub grain: bool,
+    /// The size that is written in it; empty where none is.
+    pub size: String,
 }
 
 /// A path with its role.
@@ -119,9 +121,32 @@ pub fn understand(drawing: &NamedDrawing, names: &Names, join: f64, file: &str) 
         return Err(Box::new(none(group.too_small).in_file(file)));
     }
     findings.extend(pieces.iter().filter_map(|(piece, ..)| doubtful(piece)));
+    let person = by_size(&mut pieces);
     let (mut set, accounts) = names::named(pieces, names, &mut findings).map_err(|f| Box::new(f.in_file(file)))?;
-    set.style = if names.style.is_empty() { stem(file) } else { names.style.clone() };
+    let said = |key: &str| {
+        drawing.notes.iter().filter(|note| note.name.block == 0).find_map(|note| words::said(&note.text, key))
+    };
+    set.style = match &names.style {
+        own if own.is_empty() => said("style name").map_or_else(|| stem(file), str::to_owned),
+        own => own.clone(),
+    };
+    if set.person.is_empty() {
+        set.person = person;
+    }
     Ok(Understood { set, accounts, left_out, findings })
+}
+
+/// The size that all pieces have. Where they have several, each size is added to its pieces' names.
+fn by_size(pieces: &mut [(Piece, Account, PathName)]) -> String {
+    let sizes: BTreeSet<String> = pieces.iter().map(|(_, account, _)| account.size.clone()).collect();
+    if sizes.len() > 1 {
+        for (_, account, name) in pieces.iter_mut().filter(|(_, account, _)| !account.size.is_empty()) {
+            let own = if words::is_plain(&name.own) { "Piece" } else { &name.own };
+            name.own = format!("{own}, {}", account.size);
+        }
+        return String::new();
+    }
+    sizes.into_iter().next().unwrap_or_default()
 }
 
 /// Refuses what is no drawing of pieces.
@@ -276,17 +301,20 @@ impl Group<'_> {
                 lines: Vec::new(),
                 fastenings: Vec::new(),
             };
+            // What is written anywhere in a block is about its piece.
+            let alone = outer.name.block > 0 && parents.iter().filter(|parent| parent.is_none()).count() == 1;
             let mut here: Vec<&Note> = Vec::new();
             for note in notes {
-                if outer.holds_point(note.at, &mut self.patience)? {
+                if alone && !note.text.is_empty() || outer.holds_point(note.at, &mut self.patience)? {
                     here.push(note);
                 }
             }
+            let size = here.iter().find_map(|note| words::said(&note.text, "size")).unwrap_or_default().to_owned();
             let grain = marks::add(&mut piece, &mut name, &inner, &here, &mut self.patience, self.left_out)?;
-            for (edge, finish) in Finish::usual(&piece.edges).into_iter().enumerate() {
+            for (edge, finish) in Finish::usual(&piece.edges, |_| false).into_iter().enumerate() {
                 piece.edges[edge].corner = finish;
             }
-            found.push((piece, Account { outline, grain }, name));
+            found.push((piece, Account { outline, grain, size }, name));
         }
         let deeper = (0..outlines.len()).filter(|&i| parents[i].is_some_and(|p| parents[p].is_some())).count();
         for _ in 0..deeper {

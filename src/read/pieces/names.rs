@@ -281,7 +281,7 @@ fn widths(piece: &mut Piece, allow: Option<f64>, said: &[EdgeNames]) {
             _ => edge.allowance,
         };
     }
-    for (index, usual) in Finish::usual(&piece.edges).into_iter().enumerate() {
+    for (index, usual) in Finish::usual(&piece.edges, |_| false).into_iter().enumerate() {
         piece.edges[index].corner = of(index + 1).and_then(|edge| edge.corner).unwrap_or(usual);
     }
 }

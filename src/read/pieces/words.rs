@@ -86,6 +86,18 @@ fn of(text: &str) -> Option<Role> {
     roles.iter().copied().find(|role| *role != Role::Line).or(roles.first().copied())
 }
 
+/// What a text such as "Size: 38" after ASTM D6673 says of `key`, which is in small letters.
+pub fn said<'a>(text: &'a str, key: &str) -> Option<&'a str> {
+    let (known, value) = text.split_once(':')?;
+    let value = value.trim();
+    (known.trim().to_lowercase() == key && !value.is_empty()).then_some(value)
+}
+
+/// Whether a point only marks a vertex: turn and curve points after ASTM D6673.
+pub fn marks_a_vertex(name: &PathName) -> bool {
+    name.around.first().is_some_and(|layer| layer == "2" || layer == "3")
+}
+
 /// Whether a name says nothing of a piece: empty, a role's, or made up by a program, as `path12`.
 pub fn is_plain(name: &str) -> bool {
     const MADE_UP: [&str; 12] =

@@ -1,10 +1,11 @@
 //! All of a DXF file but its entities: header, tables, blocks and objects, complete enough that a strict reader has
 //! nothing to repair.
 
-use super::super::{dashes, line_width};
+use super::super::{dashes, layer as layer_name, line_type as dashes_of, line_width};
 use super::Tags;
 use crate::role::Role;
 use kurbo::Rect;
+use std::collections::BTreeSet;
 
 /// Handles of what other records refer to.
 pub(super) const MODEL_SPACE: u32 = 0x20;
@@ -29,6 +30,8 @@ pub(super) struct Frame<'a> {
     pub bounds: Rect,
     /// The first handle that no entity has.
     pub next_handle: u32,
+    /// Roles and sizes of the layers that sizes laid over one another have.
+    pub nested: Vec<(Role, usize)>,
 }
 
 impl Frame<'_> {
@@ -90,20 +93,32 @@ impl Frame<'_> {
         tags.put(0, "ENDTAB");
 
         let dashed: Vec<Role> = Role::ALL.into_iter().filter(|&role| !dashes(role).is_empty()).collect();
-        table(tags, "LTYPE", 2, 3 + dashed.len());
+        let sizes: BTreeSet<usize> = self.nested.iter().map(|(_, size)| *size).filter(|size| *size > 1).collect();
+        table(tags, "LTYPE", 2, 3 + dashed.len() + sizes.len());
         for name in ["ByBlock", "ByLayer", "Continuous"] {
             line_type(tags, handle(), name, &[]);
         }
         for role in dashed {
             line_type(tags, handle(), role.name(), dashes(role));
         }
+        for &size in &sizes {
+            line_type(tags, handle(), &size_type(size), dashes_of(Role::Cut, size));
+        }
         tags.put(0, "ENDTAB");
 
-        table(tags, "LAYER", 3, 1 + Role::ALL.len());
+        table(tags, "LAYER", 3, 1 + Role::ALL.len() + self.nested.len());
         layer(tags, handle(), "0", "Continuous", 0.25);
         for role in Role::ALL {
             let line_type = if dashes(role).is_empty() { "Continuous" } else { role.name() };
             layer(tags, handle(), role.name(), line_type, line_width(role));
+        }
+        for &(role, size) in &self.nested {
+            let line_type = match dashes_of(role, size) {
+                [] => "Continuous".into(),
+                _ if role == Role::Cut => size_type(size),
+                _ => role.name().into(),
+            };
+            layer(tags, handle(), &layer_name(role, size), &line_type, line_width(role));
         }
         tags.put(0, "ENDTAB");
 
@@ -143,7 +158,12 @@ impl Frame<'_> {
     }
 }
 
-fn section(tags: &mut Tags, name: &str, content: impl FnOnce(&mut Tags)) {
+/// The name of a size's line type.
+fn size_type(size: usize) -> String {
+    format!("size-{size}")
+}
+
+pub(super) fn section(tags: &mut Tags, name: &str, content: impl FnOnce(&mut Tags)) {
     tags.put(0, "SECTION");
     tags.put(2, name);
     content(tags);

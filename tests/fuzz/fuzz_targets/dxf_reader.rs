@@ -4,7 +4,9 @@
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|bytes: &[u8]| {
-    if let Ok((drawing, _)) = oaktag::read::dxf(bytes, "fuzzed") {
-        assert!(drawing.paths.iter().all(|bare| bare.path.is_finite()), "not finite");
+    for read in [oaktag::read::dxf, oaktag::read::exchange_dxf] {
+        if let Ok((drawing, _)) = read(bytes, "fuzzed") {
+            assert!(drawing.paths.iter().all(|bare| bare.path.is_finite()), "not finite");
+        }
     }
 });

@@ -1,0 +1,136 @@
+//! A size run, or everybody's pieces, laid over one another in one file.
+
+use super::files::Said;
+use super::marking::{Manner, marked};
+use super::{Laying, NamedDevice, ProvenFile, Walked, WrittenSheet, cut, gather, lay_for, write_sheet};
+use crate::allow::CutPiece;
+use crate::device::{Device, Notches, Sequence, ToolKind};
+use crate::diag::{Finding, Result};
+use crate::geom::dash::MOST_SIZES;
+use crate::lay::{Sheet, nest::spread};
+use crate::mark::MarkedPiece;
+use crate::mark::nest::{self, Lines, Nest};
+use crate::piece::PieceSet;
+use crate::proof::Proof;
+use crate::role::Role;
+
+/// What came of a nest.
+#[derive(Clone, Debug)]
+pub struct Nested {
+    /// The files, each proven.
+    pub files: Vec<ProvenFile>,
+    /// Files that failed their proof, and are held back: name and reasons.
+    pub failed: Vec<(String, Proof)>,
+    /// What was found.
+    pub findings: Vec<Finding>,
+}
+
+/// Lays the pieces of the same name of several people or sizes over one another, at the point that their drafts start
+/// from, for every device. The sizes are numbered in the order in which they come.
+///
+/// # Errors
+/// Fewer than two sizes or more than can be told apart, two of one name, a device that would cut them, and all that
+/// [`super::make`] refuses.
+pub fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying) -> Result<Nested> {
+    let sizes: Vec<String> = people.iter().map(|walked| walked.set.person.clone()).collect();
+    if !(2..=MOST_SIZES).contains(&sizes.len()) {
+        let message = format!("{} sizes can't be laid over one another", sizes.len());
+        let hint = format!("give two or more, and no more than {MOST_SIZES}: more line types are not told apart");
+        return Err(Finding::error(message).hint(hint).into());
+    }
+    if let Some(twice) = sizes.iter().enumerate().find(|(index, name)| sizes[..*index].contains(name)) {
+        return Err(Finding::error(format!("two sizes are called \"{}\"", twice.1)).hint("name each once").into());
+    }
+    let mut findings = Vec::new();
+    let mut cuts: Vec<Vec<CutPiece>> = Vec::with_capacity(people.len());
+    for walked in people {
+        cuts.push(cut(&walked.set)?.0);
+    }
+    let (mut files, mut failed) = (Vec::new(), Vec::new());
+    for named in devices {
+        can_nest(&named.device)?;
+        // Tool by tool, so that each size has one layer for each role.
+        let device = Device { sequence: Sequence::ToolByTool, ..named.device.clone() };
+        let named = NamedDevice { name: named.name.clone(), device };
+        let (written, found) = on_device(people, &cuts, &sizes, &named, laying)?;
+        for finding in found {
+            if !findings.iter().any(|known: &Finding| known.message == finding.message && known.piece == finding.piece)
+            {
+                findings.push(finding);
+            }
+        }
+        for (file, proof) in written {
+            if proof.passed {
+                files.push(file);
+            } else {
+                failed.push((file.line().file.clone(), proof));
+            }
+        }
+    }
+    Ok(Nested { files, failed, findings })
+}
+
+/// Whether a device can draw sizes laid over one another.
+///
+/// # Errors
+/// One that would cut them out.
+pub fn can_nest(device: &Device) -> Result<()> {
+    if device.tools.iter().any(|tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut)) {
+        let message = format!("\"{}\" would cut sizes out that lie over one another", device.name);
+        return Err(Finding::error(message).hint("nest for a device that draws its cut lines").into());
+    }
+    Ok(())
+}
+
+/// Files with their proofs.
+type Proven = Vec<(ProvenFile, Proof)>;
+
+fn on_device(
+    people: &[Walked],
+    cuts: &[Vec<CutPiece>],
+    sizes: &[String],
+    named: &NamedDevice,
+    laying: &Laying,
+) -> Result<(Proven, Vec<Finding>)> {
+    let device = &named.device;
+    let manner = Manner { bare: true, notches: Notches::Drawn, ..Manner::of(device) };
+    let mut findings = Vec::new();
+    let mut bare: Vec<MarkedPiece> = Vec::new();
+    for (walked, cut) in people.iter().zip(cuts) {
+        // What there is to say of single pieces, each person's own files say.
+        bare.extend(marked(&walked.set, cut, &manner, laying.font)?.0);
+    }
+    let lines = match device.language {
+        language if language.is_for_exchange() => Lines::Blocks,
+        language if language.drives_a_machine() => Lines::Dashes,
+        _ => Lines::Typed,
+    };
+    let mut names: Vec<&str> = Vec::new();
+    for piece in &bare {
+        if !names.contains(&&*piece.name) {
+            names.push(&piece.name);
+        }
+    }
+    let (nests, found) = gather(&names, |name| {
+        let of = |person: &String| bare.iter().find(|piece| piece.name == **name && piece.person == *person);
+        let own: Vec<(usize, &MarkedPiece)> =
+            sizes.iter().enumerate().filter_map(|(index, person)| Some((index + 1, of(person)?))).collect();
+        nest::nest(&own, lines, laying.font.map(AsRef::as_ref))
+    })?;
+    findings.extend(found);
+    let whole: Vec<MarkedPiece> = nests.iter().map(|nest| nest.marked.clone()).collect();
+    let (sheets, found) = lay_for(device, &whole, &laying.budget)?;
+    findings.extend(found);
+    let sheets: Vec<Sheet> = sheets.iter().map(|sheet| spread(sheet, &nests as &[Nest], sizes)).collect();
+    let first = &people[0].set;
+    let set = PieceSet { person: sizes.join(", "), pieces: Vec::new(), joins: Vec::new(), ..first.clone() };
+    let said = Said { style: &first.style, person: &first.person, imprint: laying.imprint, marked: &bare };
+    let count = sheets.len();
+    let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
+    let (written, found) = gather(&numbered, |(index, sheet)| {
+        let (WrittenSheet { file, proof, .. }, findings) = write_sheet(&set, named, sheet, [*index, count], &said)?;
+        Ok(((file, proof), findings))
+    })?;
+    findings.extend(found);
+    Ok((written, findings))
+}
