@@ -141,7 +141,9 @@ impl Field {
             } else {
                 [[column, row, wide, high / 2], [column, row + high / 2, wide, high - high / 2]]
             };
-            parts.into_iter().for_each(|part| self.divide(part, stack, top, distances));
+            for part in parts {
+                self.divide(part, stack, top, distances);
+            }
         }
         stack.truncate(top);
     }
