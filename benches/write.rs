@@ -1,4 +1,4 @@
-//! Writing: `cargo bench --bench write`.
+//! Writing: `cargo bench --bench write`, or parts of it: `-- peer formats sheets people`.
 //!
 //! 1. The strokes of 2,000 pieces as one DXF, by this project and by the library ezdxf (`peer/write.py`, run by the Python
 //!    of the outside checks), in turns, in one run; with and without the writing on the pieces.
@@ -37,10 +37,19 @@ fn main() {
     }
     let pieces = pieces();
     println!("a sheet: {ON_A_SHEET} pieces, {} strokes", sheet(&pieces, true).strokes.len());
-    beside_the_peer(&pieces);
-    every_format(&pieces);
-    memory_of_sheets();
-    memory_of_people();
+    let asked = |part: &str| args.is_empty() || args.iter().any(|arg| arg == part);
+    if asked("peer") {
+        beside_the_peer(&pieces);
+    }
+    if asked("formats") {
+        every_format(&pieces);
+    }
+    if asked("sheets") {
+        memory_of_sheets();
+    }
+    if asked("people") {
+        memory_of_people();
+    }
 }
 
 fn file(name: &str) -> PathBuf {
@@ -342,7 +351,8 @@ fn memory_of_people() {
         let measures: Vec<PathBuf> = (0..people)
             .map(|number| {
                 let path = folder.join(format!("{number}.measures.kdl"));
-                std::fs::write(&path, person.replacen("Maren Holt", &format!("Singer {number}"), 1)).expect("writes");
+                std::fs::write(&path, person.replace("\"Maren Holt\"", &format!("\"Singer {number}\"")))
+                    .expect("writes");
                 path
             })
             .collect();

@@ -262,10 +262,11 @@ pub fn trimmed(value: f64, decimals: usize) -> String {
 /// Appends `value` as [`trimmed`] gives it. Below 9e15 steps of the last decimal it is written as a whole number of them,
 /// which is what most of a file consists of, and halves are rounded away from zero.
 pub fn push_trimmed(text: &mut String, value: f64, decimals: usize) {
-    const POWERS: [f64; 10] = [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9];
-    let steps = POWERS.get(decimals).map_or(f64::NAN, |power| (value * power).round());
+    const POWERS: [u32; 10] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000, 100_000_000, 1_000_000_000];
+    let power = POWERS.get(decimals).copied();
+    let scaled = power.map_or(f64::NAN, |power| value * f64::from(power));
     // Beyond 2^53 not every whole number is an f64.
-    if steps.is_nan() || steps.abs() > 9e15 {
+    let (Some(power), true) = (power, scaled.abs() <= 9e15) else {
         use std::fmt::Write as _;
         let from = text.len();
         write!(text, "{value:.decimals$}").expect("writing to a string");
@@ -273,30 +274,38 @@ pub fn push_trimmed(text: &mut String, value: f64, decimals: usize) {
             text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
         }
         return;
-    }
-    let mut left = steps.abs() as u64;
-    // Least digit first; 0 to 9e15 has at most 16 digits.
+    };
+    let cut_off = scaled as i64;
+    let rest = scaled - cut_off as f64;
+    let steps = cut_off + i64::from(rest >= 0.5) - i64::from(rest <= -0.5);
+    let (mut whole, mut part) =
+        (steps.unsigned_abs() / u64::from(power), (steps.unsigned_abs() % u64::from(power)) as u32);
+    // From the last digit to the first; 0 to 9e15 has at most 16 digits.
     let mut digits = [0_u8; 20];
-    let (mut at, mut place, mut begun) = (digits.len(), 0, false);
-    while left > 0 || place <= decimals {
-        let digit = (left % 10) as u8;
-        left /= 10;
-        if place == decimals {
-            if begun {
-                at -= 1;
-                digits[at] = b'.';
-            }
-            begun = true;
+    let mut at = digits.len();
+    let mut put = |digit: u8| {
+        at -= 1;
+        digits[at] = digit;
+    };
+    if part > 0 {
+        let mut places = decimals;
+        while part % 10 == 0 {
+            part /= 10;
+            places -= 1;
         }
-        begun |= digit != 0;
-        if begun {
-            at -= 1;
-            digits[at] = b'0' + digit;
+        for _ in 0..places {
+            put(b'0' + (part % 10) as u8);
+            part /= 10;
         }
-        place += 1;
+        put(b'.');
     }
-    if steps < 0.0 {
-        text.push('-');
+    while whole >= 10 {
+        put(b'0' + (whole % 10) as u8);
+        whole /= 10;
+    }
+    put(b'0' + whole as u8);
+    if steps < 0 {
+        put(b'-');
     }
     text.push_str(&String::from_utf8_lossy(&digits[at..]));
 }

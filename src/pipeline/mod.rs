@@ -512,13 +512,16 @@ struct OnSheet {
     way: Option<HeadWay>,
 }
 
+/// Every sheet of a device, in order.
+type Written = Vec<(Sheet, OnSheet)>;
+
 fn write_device(
     set: &PieceSet,
     named: &NamedDevice,
     marked: &[MarkedPiece],
     laying: &Laying,
     keep: &(dyn Fn(ProvenFile) -> Result<()> + Sync),
-) -> Result<(Vec<(Sheet, OnSheet)>, Vec<Finding>)> {
+) -> Result<(Written, Vec<Finding>)> {
     let (sheets, mut findings) = lay_for(&named.device, marked, &laying.budget)?;
     let said = Said { style: &set.style, person: &set.person, imprint: laying.imprint, marked };
     let numbered: Vec<(usize, &Sheet)> = sheets.iter().enumerate().collect();

@@ -45,11 +45,17 @@ struct Tile {
 }
 
 /// A stroke as it is written on every page that shows it.
-struct Drawn {
+struct Drawn<'a> {
     role: Role,
     size: usize,
+    path: &'a BezPath,
     bounds: Rect,
     text: String,
+}
+
+/// Whether two boxes have a point in common; a line's has no width.
+fn meet(a: Rect, b: Rect) -> bool {
+    a.x0 <= b.x1 && a.x1 >= b.x0 && a.y0 <= b.y1 && a.y1 >= b.y0
 }
 
 /// A job as a PDF file: on one page as large as the sheet, or on pages of `paper`. A sheet longer than 5,080 mm is split
@@ -61,7 +67,8 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
         .map(|stroke| {
             let mut text = String::new();
             path(&mut text, &stroke.path);
-            Drawn { role: stroke.role, size: size_of(job, stroke), bounds: stroke.path.bounding_box(), text }
+            let (size, bounds) = (size_of(job, stroke), stroke.path.bounding_box());
+            Drawn { role: stroke.role, size, path: &stroke.path, bounds, text }
         })
         .collect();
     let extent = extent(job, &drawn);
@@ -73,7 +80,7 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     };
     let tiled = paper.is_some() || extent.width() > LONGEST || extent.height() > LONGEST;
     let paper = paper.unwrap_or(whole);
-    let tiles = tiles(job, &paper, extent);
+    let tiles = tiles(&drawn, &paper, extent);
     let mut pages: Vec<(String, String)> = tiles
         .iter()
         .map(|tile| {
@@ -118,13 +125,14 @@ fn count(extent: f64, window: f64, overlap: f64) -> u32 {
 }
 
 /// Every page on which something is drawn, row by row from the top.
-fn tiles(job: &Job, paper: &Paper, extent: Rect) -> Vec<Tile> {
+fn tiles(drawn: &[Drawn], paper: &Paper, extent: Rect) -> Vec<Tile> {
     let window = window(paper);
     let [columns, rows] = [(extent.width(), window.width()), (extent.height(), window.height())]
         .map(|(extent, window)| count(extent, window, paper.overlap));
     // Along the segments, so that a page inside a piece on which nothing lies is left out.
-    let reached: Vec<Rect> =
-        strokes(job).flat_map(|stroke| stroke.path.segments().map(|segment| segment.bounding_box())).collect();
+    let reaches = |stroke: &Drawn, wide: Rect| {
+        meet(stroke.bounds, wide) && stroke.path.segments().any(|segment| meet(segment.bounding_box(), wide))
+    };
     let mut tiles = Vec::new();
     for row in (0..rows).rev() {
         for column in 0..columns {
@@ -132,7 +140,7 @@ fn tiles(job: &Job, paper: &Paper, extent: Rect) -> Vec<Tile> {
             let y = f64::from(row) * (window.height() - paper.overlap);
             let shown = Rect::new(x, y, x + window.width(), y + window.height());
             let wide = shown.inflate(0.5, 0.5);
-            if reached.iter().any(|b| b.x0 <= wide.x1 && b.x1 >= wide.x0 && b.y0 <= wide.y1 && b.y1 >= wide.y0) {
+            if drawn.iter().any(|stroke| reaches(stroke, wide)) {
                 tiles.push(Tile { name: format!("{}{}", letters(column), row + 1), window: shown });
             }
         }
@@ -158,11 +166,7 @@ fn content(drawn: &[Drawn], paper: &Paper, tile: &Tile, marks: &[BezPath]) -> St
     put(&mut text, format_args!("1 0 0 1 {dx} {dy} cm"));
     let wide = tile.window.inflate(0.5, 0.5);
     let mut open: Option<(Role, usize)> = None;
-    for stroke in drawn {
-        let bounds = stroke.bounds;
-        if bounds.x0 > wide.x1 || bounds.x1 < wide.x0 || bounds.y0 > wide.y1 || bounds.y1 < wide.y0 {
-            continue;
-        }
+    for stroke in drawn.iter().filter(|stroke| meet(stroke.bounds, wide)) {
         let kind = (stroke.role, stroke.size);
         if open != Some(kind) {
             if open.is_some() {

@@ -147,7 +147,9 @@ impl Field {
             } else {
                 [[column, row, wide, high / 2], [column, row + high / 2, wide, high - high / 2]]
             };
-            parts.into_iter().for_each(|part| self.divide(part, alike, stack, top, squares));
+            for part in parts {
+                self.divide(part, alike, stack, top, squares);
+            }
         }
         stack.truncate(top);
     }
