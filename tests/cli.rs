@@ -156,6 +156,30 @@ fn a_quarter_scale_sheet_can_be_proven_again() {
     assert_eq!(proof("roll-inkjet.pdf", "roll-inkjet", &["--quarter-scale"]).0, 1);
 }
 
+/// A slip beside a piece is no edge, whatever an edge is called.
+#[test]
+fn an_edge_may_be_called_slip() {
+    let folder = scratch("slip");
+    let drawn = |name: &str| {
+        let pieces = common::text("tests/data/pocket.pieces.json").replace("\"left\"", &format!("\"{name}\""));
+        let (pieces, to) = (write(&folder, "pocket.pieces.json", &pieces), folder.display().to_string());
+        let laid = oaktag(&["lay", &pieces, "--width", "90 cm", "--device", "roll-plotter", "-o", &to]);
+        let files = std::fs::read_dir(&folder).expect("a folder").flatten();
+        let file = files.map(|file| file.path()).find(|path| path.to_string_lossy().ends_with("roll-plotter.svg"));
+        let strokes = file.map(|path| {
+            let text = std::fs::read_to_string(&path).expect("text");
+            std::fs::remove_file(path).expect("removed");
+            text.matches(&format!("data-edge=\"{name}\"")).count()
+        });
+        (code(&laid), strokes, err(&laid))
+    };
+    let (left, slip) = (drawn("left"), drawn("slip"));
+    assert!(left.0 == 0 && left.1.is_some_and(|count| count > 0), "{left:?}");
+    assert!(slip.1 >= left.1.map(|count| count - 1), "{left:?} {slip:?}");
+    let refused = drawn("/slip");
+    assert!(refused.0 == 2 && refused.2.contains("begins with a slash"), "{refused:?}");
+}
+
 #[test]
 fn walk_reports_and_a_longer_edge_holds_back() {
     let walk = oaktag(&["walk", STYLE, "--measures", MAREN]);

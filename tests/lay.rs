@@ -172,6 +172,13 @@ fn slips_keep_their_room() {
             let path = &mut stroke.expect("a slip").path;
             path.apply_affine(Affine::translate(to - path.bounding_box().center()));
             assert!(verify(&spoilt, &medium).expect_err("an overlap").message.contains("a slip"));
+            // Another: on its own piece.
+            let mut spoilt = sheet.clone();
+            let to = spoilt.placed[0].outline.bounding_box().center();
+            let stroke = spoilt.strokes.iter_mut().find(|s| s.edge == oaktag::mark::SLIP && s.placed == Some(0));
+            let path = &mut stroke.expect("a slip").path;
+            path.apply_affine(Affine::translate(to - path.bounding_box().center()));
+            assert!(verify(&spoilt, &medium).expect_err("an overlap").message.contains("a slip"));
         }
     }
 }

@@ -159,12 +159,12 @@ fn devices(names: &[String]) -> Result<Vec<NamedDevice>> {
     Ok(devices)
 }
 
-/// The font that the user names.
 /// The search for lays on paper and card, so many times the usual.
 fn budget(effort: u64) -> Budget {
     Budget { evaluations: lay::QUICK.evaluations.saturating_mul(effort.max(1)), ..lay::QUICK }
 }
 
+/// The font that the user names.
 fn font(file: Option<&Path>) -> Result<Option<Arc<Font>>> {
     let Some(file) = file else { return Ok(None) };
     let font = Font::read(disk::read_bytes(file)?, &file.display().to_string())?;

@@ -67,7 +67,7 @@ pub fn explain(device: &Device) -> Vec<String> {
             .into(),
         );
     }
-    if device.language != Language::Pdf && device.pixel.is_none() {
+    if device.has_head() {
         lines.push(format!(
             "With a tool up its head goes {} mm a second; going down and up takes {} s. That is for the estimate of time.",
             trimmed(device.travel_speed, 1),

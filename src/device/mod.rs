@@ -374,6 +374,11 @@ impl Device {
         self.tools.iter().any(|tool| tool.kind != ToolKind::Knife && tool.roles.contains(&role))
     }
 
+    /// Whether a head follows its file line by line: not where all is printed or shown at once, nor in a file for programs.
+    pub fn has_head(&self) -> bool {
+        self.language != Language::Pdf && !self.language.is_for_exchange() && self.pixel.is_none()
+    }
+
     /// Whether any of its tools cuts.
     pub fn cuts(&self) -> bool {
         self.tools.iter().any(|tool| tool.kind == ToolKind::Knife)

@@ -91,9 +91,8 @@ fn apart(sheet: &Sheet, gap: f64) -> Result<()> {
         let near = bounds.inset(gap);
         let others = shapes[index + 1..].iter().take_while(|other| other.0.x0 <= near.x1);
         for (other_bounds, other, other_name, other_owner) in others {
-            if owner.is_some() && owner == other_owner {
-                continue;
-            }
+            // A slip may lie closer to its own piece, but not on it.
+            let gap = if owner.is_some() && owner == other_owner { 0.0 } else { gap };
             if other_bounds.y0 <= near.y1 && other_bounds.y1 >= near.y0 {
                 compare(shape, other, gap).map_err(|message| {
                     Box::new(Finding::error(format!("\"{name}\" and \"{other_name}\" {message}")).piece(*name))

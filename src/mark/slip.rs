@@ -9,10 +9,10 @@ use crate::role::Role;
 use kurbo::{Affine, BezPath, Line, ParamCurve, ParamCurveNearest, Point, Rect, Shape, Vec2};
 use std::f64::consts::FRAC_PI_2;
 
-/// What a slip's strokes have in place of an edge's name.
-pub const SLIP: &str = "slip";
+/// What a slip's strokes have in place of an edge's name; no edge's name begins with a slash.
+pub const SLIP: &str = "/slip";
 /// The same for the arrow that leads from it to the piece.
-pub(super) const ARROW: &str = "slip's arrow";
+pub(super) const ARROW: &str = "/slip's arrow";
 
 /// Height of its capitals, mm.
 const CAPITALS: f64 = 1.25 * READABLE;

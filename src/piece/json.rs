@@ -257,6 +257,14 @@ fn sewn_plain(joins: &[FileJoin], piece: &str, edge: &str) -> bool {
     plain.flat_map(|join| join.sides.iter().flatten()).any(own)
 }
 
+/// A slash at the start is kept for what is no edge: a slip beside the piece.
+fn own_name(name: &str) -> std::result::Result<(), Finding> {
+    if name.starts_with('/') {
+        return Err(Finding::error("this name begins with a slash").hint("give the edge or line another name"));
+    }
+    Ok(())
+}
+
 fn from_piece(file: FilePiece, joins: &[FileJoin]) -> std::result::Result<Piece, Finding> {
     let name = file.name;
     if name.trim().is_empty() {
@@ -266,6 +274,7 @@ fn from_piece(file: FilePiece, joins: &[FileJoin]) -> std::result::Result<Piece,
     let mut edges: Vec<Edge> = Vec::with_capacity(file.edges.len());
     for edge in file.edges {
         let on_edge = |finding: Finding| finding.piece(&name).edge(&edge.name);
+        own_name(&edge.name).map_err(on_edge)?;
         if edges.iter().any(|other| other.name == edge.name) {
             return Err(on_edge(Finding::error("two edges of this piece have this name")));
         }
@@ -343,7 +352,9 @@ fn from_piece(file: FilePiece, joins: &[FileJoin]) -> std::result::Result<Piece,
         piece.drills.push(read_point(drill).map_err(in_piece)?);
     }
     for line in file.lines {
-        let path = read_path(&line.path).map_err(|finding| in_piece(finding).edge(&line.name))?;
+        let on_line = |finding: Finding| in_piece(finding).edge(&line.name);
+        own_name(&line.name).map_err(on_line)?;
+        let path = read_path(&line.path).map_err(on_line)?;
         piece.lines.push(InnerLine { name: line.name, path });
     }
     for button in file.buttons {

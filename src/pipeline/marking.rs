@@ -191,7 +191,9 @@ pub(super) fn for_devices(
         }
     }
     if !distinct.iter().any(Manner::is_whole) {
-        distinct.push(Manner::plain());
+        // What has no room is on slips somewhere, and nothing need be said of it.
+        let slips = distinct.iter().any(|manner| manner.slips);
+        distinct.push(Manner { slips, ..Manner::plain() });
     }
     let mut manners = Vec::with_capacity(distinct.len());
     for manner in distinct {

@@ -11,7 +11,7 @@ pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
 use crate::allow::{self, CutPiece};
 use crate::calibrate::{self, CorrectedJob};
 use crate::cloth::Cloth;
-use crate::device::{Device, Medium, MediumKind};
+use crate::device::{Device, Margins, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use crate::draft::{self, Choices};
 use crate::lay::cloth::{ClothLay, Garment};
@@ -606,7 +606,18 @@ fn parts(job: &CorrectedJob) -> Vec<Part> {
 
 /// What a sheet takes of its medium, as people say it.
 fn used(sheet: &Sheet, device: &Device, unit: Unit) -> String {
-    match device.medium(&sheet.medium).map(|medium| medium.kind) {
+    let medium = device.medium(&sheet.medium);
+    let pages = medium.and_then(|medium| medium.pages).and_then(|paper| {
+        let Margins { left, right, bottom, top } = paper.margins;
+        lay::pages(sheet, paper.width - left - right, paper.height - bottom - top, paper.overlap).ok()
+    });
+    if let Some(pages) = pages {
+        return match pages.len() {
+            1 => "1 page".into(),
+            count => format!("{count} pages"),
+        };
+    }
+    match medium.map(|medium| medium.kind) {
         Some(MediumKind::Roll { .. }) => format!("{} of {}", format_length(sheet.width, unit), sheet.medium),
         _ => format!("1 sheet of {}", sheet.medium),
     }

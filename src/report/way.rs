@@ -4,7 +4,7 @@ use super::drawing;
 use super::html::{escape, name, table};
 use super::page::SHEET_ROOM;
 use super::words::{UNKNOWN, about, distance};
-use crate::device::{Device, Language, ToolKind, cautions};
+use crate::device::{Device, ToolKind, cautions};
 use crate::order::Job;
 use crate::order::estimate::{Estimate, Work, estimate};
 use crate::units::{Unit, trimmed};
@@ -54,7 +54,7 @@ struct Stretch {
 
 /// The way of the head through a job's file; `None` for what prints or shows everything at once.
 pub fn head_way(file: &str, job: &Job, device: &Device) -> Option<HeadWay> {
-    if device.language == Language::Pdf || device.language.is_for_exchange() || device.pixel.is_some() {
+    if !device.has_head() {
         return None;
     }
     let stretches = job.passes.iter().map(|pass| {
@@ -183,7 +183,7 @@ fn article(way: &HeadWay, scale: f64, unit: Unit) -> String {
          <label>place <input type=\"range\" min=\"0\" max=\"1000\" step=\"any\" value=\"0\"></label>\n\
          <label>speed <select><option value=\"1\">as the machine</option><option value=\"10\" selected>10 times</option>\
          <option value=\"60\">60 times</option><option value=\"300\">300 times</option></select></label>\n\
-         <output></output></p></article>\n",
+         <output aria-live=\"off\"></output></p></article>\n",
         drawing::frame(bounds, &picture(way, scale), scale, unit, &title),
         escape(&title)
     );

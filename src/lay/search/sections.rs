@@ -10,6 +10,13 @@ const PAIR: u64 = 1000;
 /// Trials in a second, for a budget that is given in seconds.
 const TRIALS: f64 = 1.5e6;
 
+/// So many items or fewer are laid from several starts.
+const FEW: usize = 24;
+
+/// Trials that each of several starts is given at the least, and the most starts.
+const START: u64 = 3_000_000;
+const MOST_STARTS: u64 = 8;
+
 /// Items in a section: of a lay of up to `MANY`, and of a longer one.
 const SECTION: [usize; 2] = [48, 20];
 
@@ -34,8 +41,7 @@ pub fn lay(
     };
     if in_one(forms.len(), budget) {
         let problem = Problem::new(forms.to_vec(), items.to_vec(), height, gap, budget.threads);
-        let start = shorter(left_bottom(&problem, budget.seed));
-        return search(&problem, start, budget, progress);
+        return in_starts(&problem, first, budget, progress);
     }
     let free: Vec<usize> = (0..items.len()).filter(|item| items[*item].locked.is_none()).collect();
     let sections: Vec<&[usize]> = free.chunks(SECTION[usize::from(free.len() > MANY)]).collect();
@@ -67,12 +73,56 @@ pub fn lay(
     shorter(Laid { length: end, places: places.into_iter().flatten().collect() })
 }
 
+/// Searches from one start, or where there are few items from several: they settle early, and another start finds more than
+/// staying does.
+fn in_starts(
+    problem: &Problem,
+    first: Option<&Laid>,
+    budget: &Budget,
+    progress: &mut dyn FnMut(Progress) -> bool,
+) -> Laid {
+    let starts = if problem.items.len() <= FEW { (trials(budget) / START).clamp(1, MOST_STARTS) } else { 1 };
+    let share = starts as f64;
+    let mut best: Option<Laid> = first.cloned();
+    let mut going = true;
+    for index in 0..starts {
+        let budget = Budget {
+            evaluations: budget.evaluations / starts,
+            seconds: budget.seconds.map(|seconds| seconds / share),
+            seed: budget.seed.wrapping_add(index << 32),
+            ..*budget
+        };
+        let begun = left_bottom(problem, budget.seed);
+        let start = match &best {
+            Some(first) if index == 0 && first.length < begun.length => first.clone(),
+            _ => begun,
+        };
+        let laid = search(problem, start, &budget, &mut |report| {
+            let length = best.as_ref().map_or(report.length, |best| best.length.min(report.length));
+            let density = report.density * report.length / length;
+            going = progress(Progress { length, density, part: (index as f64 + report.part) / share });
+            going
+        });
+        if best.as_ref().is_none_or(|best| laid.length < best.length) {
+            best = Some(laid);
+        }
+        if !going || best.as_ref().is_some_and(|best| best.length <= budget.enough) {
+            break;
+        }
+    }
+    best.unwrap_or_else(|| left_bottom(problem, budget.seed))
+}
+
+/// About how many places each thread tries.
+fn trials(budget: &Budget) -> u64 {
+    budget.seconds.map_or(budget.evaluations, |seconds| (seconds * TRIALS) as u64)
+}
+
 /// Whether the tables for all pairs of that many forms take no longer than the search itself, or little time.
 pub fn in_one(forms: usize, budget: &Budget) -> bool {
-    let trials = budget.seconds.map_or(budget.evaluations, |seconds| (seconds * TRIALS) as u64);
     // Twins share their tables.
     let pairs = (forms * forms / 4) as u64;
-    pairs * PAIR <= trials.saturating_mul(budget.threads as u64).clamp(2_000_000, 20_000_000)
+    pairs * PAIR <= trials(budget).saturating_mul(budget.threads as u64).clamp(2_000_000, 20_000_000)
 }
 
 /// The items of a section first, then those that lie already and reach beyond `from`; x counts from there. Also which of
