@@ -33,7 +33,8 @@ pub fn bare(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     inside.extend(signs::fastenings(piece, &ground, &mut findings));
     ground.take(inside.iter().map(|stroke| &stroke.path));
     let hole = if block { block::hanging_hole(piece, &ground, &mut findings) } else { None };
-    let grains = grain::candidates(piece, &ground, hole.as_ref().map(|hole| &hole.path))?;
+    let off: Vec<&BezPath> = hole.iter().map(|hole| &hole.path).collect();
+    let grains = grain::candidates(piece, &ground, &off)?;
     let ends = grains.first().map_or(piece.grain, |grain| grain.ends);
 
     let stroke = |role, edge: &str, path| Stroke { role, edge: edge.into(), path };

@@ -24,9 +24,9 @@ pub(super) struct Grain {
 }
 
 /// The places for the grainline, best first: where the draft has it, and then towards either side, to leave room for the
-/// label. All are parallel to the piece's own, inside the sew line and off the `hole` that a block hangs by; empty only for
-/// a piece too small for a line.
-pub(super) fn candidates(piece: &Piece, ground: &Ground, hole: Option<&BezPath>) -> Result<Vec<Grain>> {
+/// label. All are parallel to the piece's own, inside the sew line and clear of `off`: the hole that a block hangs by, the
+/// fold's bracket; empty where there is no such line.
+pub(super) fn candidates(piece: &Piece, ground: &Ground, off: &[&BezPath]) -> Result<Vec<Grain>> {
     let [tail, head] = piece.grain;
     let along = head - tail;
     if along.hypot() < 1e-9 {
@@ -42,8 +42,9 @@ pub(super) fn candidates(piece: &Piece, ground: &Ground, hole: Option<&BezPath>)
     let (least, most) = ground.extent(across, home);
     let (low, high) = ground.extent(along, home);
     let wanted = SHARE * (high - low);
-    let hole = hole.map(Lines::of);
-    let drawn = |aside: f64| drawn(piece, ground, hole.as_ref(), home + across * aside, along, wanted);
+    let mut kept = Lines::default();
+    off.iter().for_each(|path| kept.add([*path]));
+    let drawn = |aside: f64| drawn(piece, ground, &kept, home + across * aside, along, wanted);
     let mut tried: Vec<(f64, Grain)> = (0..PLACES)
         .map(|i| least + (most - least) * (i as f64 + 0.5) / PLACES as f64)
         .filter_map(|aside| Some((aside, drawn(aside)?)))
@@ -67,14 +68,7 @@ pub(super) fn candidates(piece: &Piece, ground: &Ground, hole: Option<&BezPath>)
 }
 
 /// The longest line through a point, up to the wanted length, whose arrows too lie clear inside the sew line.
-fn drawn(
-    piece: &Piece,
-    ground: &Ground,
-    hole: Option<&Lines>,
-    through: Point,
-    along: Vec2,
-    wanted: f64,
-) -> Option<Grain> {
+fn drawn(piece: &Piece, ground: &Ground, off: &Lines, through: Point, along: Vec2, wanted: f64) -> Option<Grain> {
     let chords = ground.chords(through, along);
     let (from, to) = chords.into_iter().max_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0)))?;
     let margin = (0.06 * (to - from)).clamp(1.5, 10.0);
@@ -88,8 +82,8 @@ fn drawn(
         let ends = [through + along * (middle - long / 2.0), through + along * (middle + long / 2.0)];
         let paths = arrows(ends, along);
         let clear = |path: &BezPath| ground.clearance(path) >= 1.0;
-        let hits = |hole: &Lines| paths.iter().any(|path| hole.apart(path) < 2.0);
-        if paths.iter().all(clear) && !hole.is_some_and(hits) && !rides(piece, ends, along) {
+        let hits = paths.iter().any(|path| off.apart(path) < 2.0);
+        if paths.iter().all(clear) && !hits && !rides(piece, ends, along) {
             let stroke = |path| Stroke { role: Role::Grain, edge: String::new(), path };
             return Some(Grain { ends, strokes: paths.into_iter().map(stroke).collect() });
         }

@@ -123,11 +123,16 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     take(&mut ground, &signs);
     let bracket = signs::fold_bracket(piece, &ground, &mut findings);
     take(&mut ground, &bracket);
-    signs.extend(bracket);
     let hole = if block { block::hanging_hole(piece, &ground, &mut findings) } else { None };
     ground.take(hole.iter().map(|hole| &hole.path));
 
-    let grains = grain::candidates(piece, &ground, hole.as_ref().map(|hole| &hole.path))?;
+    let hole_alone: Vec<&BezPath> = hole.iter().map(|hole| &hole.path).collect();
+    let with_bracket: Vec<&BezPath> = hole_alone.iter().copied().chain(bracket.iter().map(|sign| &sign.path)).collect();
+    let mut grains = grain::candidates(piece, &ground, &with_bracket)?;
+    if grains.is_empty() {
+        grains = grain::candidates(piece, &ground, &hole_alone)?;
+    }
+    signs.extend(bracket);
     let words = Words::new(piece, heading);
     let wording = Wording::new(piece, heading, block);
     let written = Sharing { piece, ground: &ground, words: &words, wording: &wording }.best(&grains);

@@ -614,7 +614,7 @@ fn used(sheet: &Sheet, device: &Device, unit: Unit) -> String {
     if let Some(pages) = pages {
         return match pages.len() {
             1 => "1 page".into(),
-            count => format!("{count} pages"),
+            count => format!("{count} pages and their map"),
         };
     }
     match medium.map(|medium| medium.kind) {
