@@ -204,7 +204,9 @@ def main(out_dir):
             "two sizes change places": swap('"cut-1"', '"cut-2"'),
             "two names change places": swap(f"cut, {persons[0]}", f"cut, {persons[1]}"),
             "two sizes of one line type": lambda text: re.sub(r'(id="cut-3"[^>]*stroke-dasharray=")[^"]*', r"\g<1>12 3", re.sub(r'(id="cut-2"[^>]*stroke-dasharray=")[^"]*', r"\g<1>12 3", text)),
-            "a size moved by 0.1 mm": lambda text: re.sub(r'(id="cut-2".*?d="M)(\d+)', lambda m: f"{m[1]}{int(m[2]) + 1}", text, count=1, flags=re.S),
+            "a corner moved by a millimetre each way": lambda text: re.sub(
+                r'(id="cut-2".*?d="M)(\d+)(\S* )(\d+)', lambda m: f"{m[1]}{int(m[2]) + 1}{m[3]}{int(m[4]) + 1}", text, count=1, flags=re.S
+            ),
             "a cut line less": lambda text: re.sub(r'(id="cut-2".*?)<path[^>]*/>', r"\1", text, count=1, flags=re.S),
         }),
         (folder / "interchange.dxf", lambda text: check_blocks(text, want), {
