@@ -243,7 +243,7 @@ fn faults_in_a_nest_are_caught() {
     });
     let own: Vec<(usize, &MarkedPiece)> = bare.iter().enumerate().map(|(i, piece)| (i + 1, piece)).collect();
     let device = sample("roll-plotter").device;
-    let (nest, findings) = nest(&own, Lines::Typed, None).expect("nested");
+    let (nest, findings) = nest(&own, "Evening Chorus", Lines::Typed, None).expect("nested");
     assert!(findings.is_empty(), "{findings:?}");
     let (laid, _) = lay(std::slice::from_ref(&nest.marked), &device.media[0], Copies::One, "").expect("laid");
     let sheet = spread(&laid[0], &[nest], &sizes);

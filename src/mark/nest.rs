@@ -59,11 +59,17 @@ pub struct Nest {
     pub of: Vec<Option<usize>>,
 }
 
-/// Lays the sizes of one piece over one another. `sizes` are bare pieces ([`super::bare()`]) with their numbers, from 1.
+/// Lays the sizes of one piece of a style over one another. `sizes` are bare pieces ([`super::bare()`]) with their numbers,
+/// from 1.
 ///
 /// # Errors
 /// No size at all, or sizes that enclose nothing.
-pub fn nest(sizes: &[(usize, &MarkedPiece)], lines: Lines, font: Option<&Font>) -> Result<(Nest, Vec<Finding>)> {
+pub fn nest(
+    sizes: &[(usize, &MarkedPiece)],
+    style: &str,
+    lines: Lines,
+    font: Option<&Font>,
+) -> Result<(Nest, Vec<Finding>)> {
     let Some((_, first)) = sizes.first() else {
         return Err(Finding::error("there is no size to lay over another").into());
     };
@@ -91,7 +97,7 @@ pub fn nest(sizes: &[(usize, &MarkedPiece)], lines: Lines, font: Option<&Font>) 
     let mut findings = Vec::new();
     let mut writing = Writing { sizes, font, nest: &mut nest, findings: &mut findings };
     let ground = writing.names();
-    writing.key(&ground);
+    writing.key(style, &ground);
     findings.sort_by(|a, b| a.message.cmp(&b.message));
     findings.dedup_by(|a, b| a.message == b.message);
     Ok((nest, findings))
@@ -199,8 +205,8 @@ impl Writing<'_> {
         ground
     }
 
-    /// Writes the piece's name, what to cut, and a sample of each size's line with its name, where there is most room.
-    fn key(&mut self, ground: &Ground) {
+    /// Writes the piece's name, the style, what to cut, and a sample of each size's line with its name, where there is most room.
+    fn key(&mut self, style: &str, ground: &Ground) {
         let marked = &self.nest.marked;
         let cut = &marked.cut;
         let how = match (marked.on_fold, cut.mirrored) {
@@ -213,7 +219,7 @@ impl Writing<'_> {
         let along = marked.grain[1] - marked.grain[0];
         let mut paths: Vec<BezPath> = Vec::new();
         let mut y = 0.0;
-        for (text, height) in [(&title, LETTERS * HEADING), (&cut, LETTERS)] {
+        for (text, height) in [(&*title, LETTERS * HEADING), (style, LETTERS), (&*cut, LETTERS)] {
             y -= height * LINE;
             paths.extend(self.letters(text, height).into_iter().map(|path| Affine::translate((0.0, y)) * path));
         }

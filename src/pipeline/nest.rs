@@ -115,7 +115,7 @@ fn on_device(
         let of = |person: &String| bare.iter().find(|piece| piece.name == **name && piece.person == *person);
         let own: Vec<(usize, &MarkedPiece)> =
             sizes.iter().enumerate().filter_map(|(index, person)| Some((index + 1, of(person)?))).collect();
-        nest::nest(&own, lines, laying.font.map(AsRef::as_ref))
+        nest::nest(&own, &people[0].set.style, lines, laying.font.map(AsRef::as_ref))
     })?;
     findings.extend(found);
     let whole: Vec<MarkedPiece> = nests.iter().map(|nest| nest.marked.clone()).collect();
