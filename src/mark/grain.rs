@@ -43,7 +43,7 @@ pub(super) fn candidates(piece: &Piece, ground: &Ground, off: &[&BezPath]) -> Re
     let (low, high) = ground.extent(along, home);
     let wanted = SHARE * (high - low);
     let mut kept = Lines::default();
-    off.iter().for_each(|path| kept.add([*path]));
+    kept.add(off.iter().copied());
     let drawn = |aside: f64| drawn(piece, ground, &kept, home + across * aside, along, wanted);
     let mut tried: Vec<(f64, Grain)> = (0..PLACES)
         .map(|i| least + (most - least) * (i as f64 + 0.5) / PLACES as f64)
