@@ -444,6 +444,32 @@ fn an_unknown_device_offers_the_nearest() {
     assert!(err(&made).contains("did you mean \"roll-plotter\""), "{}", err(&made));
 }
 
+/// Escape begins a terminal's commands (ECMA-48), and U+009B is such a beginning in one sign; U+202E and the like turn the
+/// direction of writing (UAX #9).
+#[test]
+fn names_do_nothing_to_the_terminal() {
+    let folder = scratch("names");
+    let told = |args: &[&str]| {
+        let ended = oaktag(args);
+        let said = String::from_utf8(ended.stderr).expect("UTF-8");
+        assert_eq!(ended.status.code(), Some(2), "{said}");
+        let bad = |c: char| (c.is_control() && c != '\n') || "\u{61c}\u{202e}\u{2066}".contains(c);
+        assert!(!said.contains(bad), "{said:?}");
+        said
+    };
+    // A person's name, by the escapes of KDL; letters of all scripts stay as they are.
+    let name = r"Ida \u{1b}[2J\u{9b}31m\u{202e}olleh\u{2066}\u{61c} Ödön 袖";
+    let maren = common::text(MAREN).replace("Maren Holt", name).replacen("\"hip girth\" \"39\"", "", 1);
+    let said = told(&["walk", STYLE, "--measures", &write(&folder, "ida.measures.kdl", &maren)]);
+    assert!(said.contains("Ida ?[2J??31m???olleh????? Ödön 袖"), "{said}");
+    // A piece's name by those of JSON, and a file's own name.
+    let pocket = common::text("tests/data/pocket.pieces.json");
+    assert!(pocket.contains("M120 0 L120 140"));
+    let broken = pocket.replace("\"Pocket\"", r#""Po\u001b]0;cket""#).replace("M120 0 L120 140", "M121 0 L120 140");
+    let said = told(&["walk", &write(&folder, "odd\u{202e}name.pieces.json", &broken)]);
+    assert!(said.contains("Po?]0;cket") && said.contains("odd???name"), "{said}");
+}
+
 #[test]
 fn usage_is_exit_code_2() {
     assert_eq!(code(&oaktag(&["make"])), 2);

@@ -172,6 +172,61 @@ fn a_ladder_may_be_given_in_metres() {
     assert!(four == of("4000") && four == of("400 cm") && four == of("4m"));
     assert!(four != of("3 m"));
     assert_eq!(drawn("4 k").status.code(), Some(2));
+    // What can't be as asked is said: 5 m are the longest plots of this roll, a page has no ladder.
+    assert!(!err(&drawn("4 m")).contains("ladder is"), "{}", err(&drawn("4 m")));
+    let long = drawn("500 m");
+    let told = err(&long);
+    assert!(long.status.success() && told.contains("the ladder is 4.75 m long, not 500 m"), "{told}");
+    let short = err(&drawn("10 cm"));
+    assert!(short.contains("there is no ladder: 0.1 m does not reach"), "{short}");
+    for none in ["0 m", "0"] {
+        let refused = drawn(none);
+        assert!(refused.status.code() == Some(2) && err(&refused).contains("of no length"), "{}", err(&refused));
+    }
+    for (device, more) in [("home-printer-a4", &[][..]), ("card-cutter", &[]), ("roll-plotter", &["--small"])] {
+        let page = oaktag(&[&["square", device, "--run", "4 m", "-o", &target], more].concat());
+        assert!(page.status.success() && err(&page).contains("there is no ladder"), "{device}: {}", err(&page));
+    }
+}
+
+#[test]
+fn sheets_of_an_earlier_job_are_not_taken_for_this_one() {
+    let folder = scratch("earlier");
+    let to = folder.display().to_string();
+    let text = std::fs::read_to_string("tests/data/pocket.pieces.json").expect("reads");
+    let mut set: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let pocket = set["pieces"][0].clone();
+    let make = |set: &serde_json::Value| {
+        let file = folder.join("some.pieces.json").display().to_string();
+        std::fs::write(&file, set.to_string()).expect("written");
+        let made = oaktag(&["make", &file, "--device", "card-cutter", "-o", &to]);
+        assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+        err(&made)
+    };
+    let listed = || -> Vec<String> {
+        let list = std::fs::read_to_string(folder.join("ida/proven.json")).expect("there");
+        let list: serde_json::Value = serde_json::from_str(&list).expect("JSON");
+        list.as_array().expect("a list").iter().map(|f| f["file"].as_str().expect("a name").to_owned()).collect()
+    };
+    let many: Vec<serde_json::Value> = (0..40)
+        .map(|i| {
+            let mut piece = pocket.clone();
+            piece["name"] = format!("Pocket {i}").into();
+            piece
+        })
+        .collect();
+    set["pieces"] = many.into();
+    assert!(!make(&set).contains("earlier job"));
+    let inside = folder.join("ida").display().to_string();
+    assert!(oaktag(&["square", "card-cutter", "-o", &inside]).status.success());
+    let first = listed();
+    assert!(first.len() >= 3 && first.contains(&"card-cutter-2.dxf".to_owned()), "{first:?}");
+    set["pieces"] = vec![pocket].into();
+    let told = make(&set);
+    assert!(told.contains("card-cutter-2.dxf: this file belongs to an earlier job"), "{told}");
+    assert_eq!(listed(), ["card-cutter-square.dxf", "card-cutter.dxf"]);
+    assert!(folder.join("ida/card-cutter-2.dxf").is_file(), "the user's file stays");
+    assert!(!make(&set).contains("earlier job"), "said once");
 }
 
 #[test]
@@ -297,6 +352,36 @@ fn everybody_in_one_nest() {
     assert_eq!(make(&[MAREN, pip], &[]).status.code(), Some(2), "neither a device nor a nest");
     let alone = make(&[MAREN], &["--nest", "roll-plotter"]);
     assert!(alone.status.code() == Some(2) && err(&alone).contains("1 sizes"), "{}", err(&alone));
+    let text = std::fs::read_to_string(MAREN).expect("reads");
+    let of = |names: &[&str]| -> Vec<String> {
+        let write = |(index, name): (usize, &&str)| {
+            let file = folder.with_file_name(format!("nest-{index}.measures.kdl"));
+            std::fs::write(&file, text.replace("Maren Holt", name)).expect("written");
+            file.display().to_string()
+        };
+        names.iter().enumerate().map(write).collect()
+    };
+    let thirteen: Vec<String> = (1..=13).map(|size| format!("Size {size}")).collect();
+    let thirteen: Vec<&str> = thirteen.iter().map(String::as_str).collect();
+    let cases: [(&[&str], &str, &str); 6] = [
+        (&thirteen, "roll-plotter", "13 sizes"),
+        (&["Ida", "Ida"], "roll-plotter", "two sizes are called \"Ida\""),
+        (&["Ida B.", "ida-b"], "roll-plotter", "into one folder, \"ida-b\""),
+        (&["Ida", "Nested"], "roll-plotter", "the files of \"Nested\" would go into the folder of the nest"),
+        (&["\u{c4}", "A"], "interchange", "\"\u{c4}\" and \"A\" are both \"A\""),
+        (&["\u{410}\u{43d}\u{430}", "\u{418}\u{43d}\u{430}"], "interchange", "are both \"???\""),
+    ];
+    for (names, device, words) in cases {
+        let files = of(names);
+        let refused = make(&files.iter().map(String::as_str).collect::<Vec<_>>(), &["--nest", device]);
+        assert!(refused.status.code() == Some(2) && err(&refused).contains(words), "{words}: {}", err(&refused));
+        assert_eq!(std::fs::read_dir(&folder).expect("a folder").count(), 0, "{words}: something was written");
+    }
+    // Without a nest that folder is anybody's.
+    let files = of(&["Nested"]);
+    assert_eq!(make(&[&files[0]], &["--device", "projector"]).status.code(), Some(0));
+    assert!(folder.join("nested/proof-sheet.html").is_file());
+    std::fs::remove_dir_all(folder.join("nested")).expect("removed");
     let both = make(&[MAREN, pip], &["--nest", "roll-plotter"]);
     assert_eq!(both.status.code(), Some(0), "{}", err(&both));
     assert!(out(&both).contains("14 pieces") && out(&both).contains("passed"), "{}", out(&both));

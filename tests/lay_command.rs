@@ -85,6 +85,12 @@ fn what_was_brought_does_or_does_not() {
     let short = lay(&[DRESS, "--measures", MAREN, "--width", "60", "--have", "1/2 yd"]);
     assert_eq!(short.status.code(), Some(1));
     assert!(out(&short).contains("does not do") && err(&short).contains("too short"), "{}", out(&short));
+    // Too narrow for anything: it does not do, however long it is. Without --have it is a line of the table.
+    let narrow = [DRESS, "--measures", MAREN, "--width", "2 in"];
+    let not = lay(&[&narrow[..], &["--have", "6 yd"]].concat());
+    assert_eq!(not.status.code(), Some(1), "{}", out(&not));
+    assert!(out(&not).contains("2 in wide: 6 yd does not do: too narrow for"), "{}", out(&not));
+    assert_eq!(lay(&narrow).status.code(), Some(0));
     let none = lay(&[DRESS, "--measures", MAREN, "--have", "some"]);
     assert_eq!(none.status.code(), Some(2));
     assert!(err(&none).contains("no length of cloth"), "{}", err(&none));

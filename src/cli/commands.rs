@@ -21,10 +21,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 pub fn make(args: &MakeArgs) -> Outcome {
     let small = devices(&args.quarter_scale)?;
     let nesting = devices(&args.nest)?;
-    for named in &nesting {
-        pipeline::can_nest(&named.device)?;
-    }
     let devices = devices(&args.device)?;
+    let written: Vec<NamedDevice> =
+        devices.iter().cloned().chain(small.iter().map(NamedDevice::at_quarter_scale)).collect();
     let font = font(args.font.as_deref())?;
     let cloths = args.cloth.iter().map(|path| cloth::read(&disk::read_text(path)?, &path.display().to_string()));
     let cloths = cloths.collect::<Result<Vec<_>>>()?;
@@ -35,19 +34,16 @@ pub fn make(args: &MakeArgs) -> Outcome {
     let mut end = End::Done;
     let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
-    let mut folders: Vec<String> = if nesting.is_empty() { Vec::new() } else { vec![NESTED.into()] };
+    let mut folders: Vec<String> = Vec::new();
     let mut people: Vec<Walked> = Vec::new();
-    for Person { walked, .. } in people::load(&args.from)? {
+    let everybody = people::load(&args.from)?;
+    told_apart(&everybody, &nesting)?;
+    for Person { walked, .. } in everybody {
         let Some(walked) = drafted(walked, &mut end) else { continue };
         unit.get_or_insert(walked.set.unit);
         say_fitting(&walked);
         let person = walked.set.person.clone();
         let folder = disk::file_word(&person);
-        if folders.contains(&folder) {
-            return Err(Finding::error(format!("two people's files would go into one folder, \"{folder}\""))
-                .hint("make them one at a time, each with its own -o")
-                .into());
-        }
         if !nesting.is_empty() {
             people.push(walked.clone());
         }
@@ -73,8 +69,10 @@ pub fn make(args: &MakeArgs) -> Outcome {
             continue;
         }
         let proven = proven.into_inner().unwrap_or_else(PoisonError::into_inner);
-        stage_reports(&staged, &manifest::with(&folder_of, proven), &made)?;
+        let (list, stale) = manifest::with(&folder_of, proven, &written);
+        stage_reports(&staged, &list, &made)?;
         staged.finish()?;
+        say::findings(&stale);
         for line in &made.lines {
             lines.push(FileLine { file: folder_of.join(&line.file).display().to_string(), ..line.clone() });
         }
@@ -94,10 +92,34 @@ pub fn make(args: &MakeArgs) -> Outcome {
     if !lines.is_empty() {
         say_cautions(&devices);
     }
-    for folder in folders.iter().filter(|folder| nesting.is_empty() || *folder != NESTED) {
+    for folder in &folders {
         say::line(&format!("look before you cut: {}", args.out.join(folder).join(PROOF_SHEET).display()));
     }
     Ok(end)
+}
+
+/// Whether everybody has a folder of their own, and a nest can be made of them: asked before anything is written.
+fn told_apart(everybody: &[Person], nesting: &[NamedDevice]) -> Result<()> {
+    let names: Vec<String> = everybody.iter().map(|person| person.name.clone()).collect();
+    if !nesting.is_empty() {
+        pipeline::can_nest(&names, nesting)?;
+    }
+    let mut folders: Vec<String> = Vec::new();
+    for person in everybody.iter().filter(|person| person.walked.is_ok()) {
+        let folder = disk::file_word(&person.name);
+        if !nesting.is_empty() && folder == NESTED {
+            let message =
+                format!("the files of \"{}\" would go into the folder of the nest, \"{folder}\"", person.name);
+            return Err(Finding::error(message).hint("give them another name, or leave out --nest").into());
+        }
+        if folders.contains(&folder) {
+            return Err(Finding::error(format!("two people's files would go into one folder, \"{folder}\""))
+                .hint("make them one at a time, each with its own -o")
+                .into());
+        }
+        folders.push(folder);
+    }
+    Ok(())
 }
 
 /// Everybody's pieces laid over one another, written into a folder of their own.
@@ -115,7 +137,7 @@ fn nest(
         *end = End::Held;
         return Ok(Vec::new());
     }
-    manifest::write(folder, &nested.files)?;
+    manifest::write(folder, &nested.files, devices)?;
     let line = |file: &ProvenFile| {
         let name = folder.join(&file.line().file).display().to_string();
         FileLine { file: name, ..file.line().clone() }

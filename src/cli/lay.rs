@@ -90,7 +90,13 @@ pub fn lay(args: &LayArgs) -> Outcome {
             }
             // Of a table of widths some may be too narrow.
             Err(finding) if args.cloth.is_empty() && finding.message.contains("wide across") => {
-                lines.push(ClothLine::too_narrow(&cloth, &finding));
+                let line = ClothLine::too_narrow(&cloth, &finding);
+                // What was brought does not do either.
+                if cloth.length > 0.0 {
+                    end = if args.from.anyway { end } else { End::Held };
+                    words.push(too_narrow(&cloth, &line));
+                }
+                lines.push(line);
             }
             Err(finding) => return Err(finding),
         }
@@ -123,6 +129,12 @@ fn check(args: &LayArgs) -> Result<()> {
         return Err(Finding::error("where do the device's files go?").hint("add -o DIR").into());
     }
     Ok(())
+}
+
+/// Says that what was brought is too narrow.
+fn too_narrow(cloth: &Cloth, line: &ClothLine) -> String {
+    let has = cloth::bought_text(cloth.length, cloth.unit);
+    format!("{}, {} wide: {has} does not do: {}", cloth.name, line.width, line.buy)
 }
 
 impl Job<'_> {

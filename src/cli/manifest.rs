@@ -1,9 +1,9 @@
 //! `proven.json`: which files of a folder passed their proof.
 
-use super::disk;
-use oaktag::diag::Result;
+use super::{disk, say};
+use oaktag::diag::{Finding, Result};
 use oaktag::link::Proven;
-use oaktag::pipeline::ProvenFile;
+use oaktag::pipeline::{NamedDevice, ProvenFile};
 use std::path::Path;
 
 /// Its name.
@@ -18,24 +18,46 @@ pub fn read(folder: &Path) -> Vec<Proven> {
     disk::read_text(&path).ok().and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default()
 }
 
-/// Its text with these files added or renewed; what it says of others in the folder stays.
-pub fn with(folder: &Path, files: Vec<Proven>) -> String {
-    let others: Vec<Proven> = read(folder);
+/// Its text with these files added or renewed; what it says of other devices' files in the folder stays. What an earlier
+/// job wrote for one of these `devices` and this one did not is left out and told: its sheets do not go with the new ones.
+pub fn with(folder: &Path, files: Vec<Proven>, devices: &[NamedDevice]) -> (String, Vec<Finding>) {
     let mut all = files;
+    let mut stale: Vec<String> = Vec::new();
     let renewed = all.len();
-    for other in others {
-        if all[..renewed].iter().all(|file| file.file != other.file) {
+    for other in read(folder) {
+        let of = |named: &NamedDevice| named.device.name == other.device && named.names(&other.file);
+        if all[..renewed].iter().any(|file| file.file == other.file) {
+            continue;
+        }
+        if devices.iter().any(of) {
+            stale.push(other.file);
+        } else {
             all.push(other);
         }
     }
     all.sort_by(|a, b| a.file.cmp(&b.file));
-    serde_json::to_string_pretty(&all).unwrap_or_default() + "\n"
+    let text = serde_json::to_string_pretty(&all).unwrap_or_default() + "\n";
+    (text, earlier(folder, &stale))
 }
 
-/// Writes files into a folder, and into its list.
-pub fn write(folder: &Path, files: &[ProvenFile]) -> Result<()> {
-    let list = with(folder, files.iter().map(Proven::of).collect());
+/// Says that files are of an earlier job.
+fn earlier(folder: &Path, stale: &[String]) -> Vec<Finding> {
+    let there = stale.iter().filter(|file| folder.join(file).is_file());
+    there
+        .map(|file| {
+            Finding::warning("this file belongs to an earlier job, and no longer counts as proven")
+                .in_file(folder.join(file).display().to_string())
+                .hint("delete it, or move it to a folder of its own: it does not go with the files made now")
+        })
+        .collect()
+}
+
+/// Writes files into a folder, and into its list. `devices` are those that they are all the files of.
+pub fn write(folder: &Path, files: &[ProvenFile], devices: &[NamedDevice]) -> Result<()> {
+    let (list, stale) = with(folder, files.iter().map(Proven::of).collect(), devices);
     let mut all: Vec<(String, &[u8])> = files.iter().map(|file| (file.line().file.clone(), file.bytes())).collect();
     all.push((NAME.into(), list.as_bytes()));
-    disk::write_all(folder, &all)
+    disk::write_all(folder, &all)?;
+    say::findings(&stale);
+    Ok(())
 }

@@ -1,8 +1,28 @@
 //! Findings on the terminal: the place in the file, what is wrong, what to do.
 
 use miette::{GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteDiagnostic, NamedSource, Report};
-use oaktag::diag::{Finding, Severity};
+use oaktag::diag::{Finding, Severity, Snippet};
 use std::io::{IsTerminal, Write};
+use std::sync::Arc;
+
+/// A text that does nothing to a terminal: control characters and those that turn the direction of writing become "?", as
+/// many as they have bytes, so that places in the text stay where they are. Line ends and tabs stay.
+pub fn harmless(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    let mut rest = text.chars().peekable();
+    while let Some(c) = rest.next() {
+        let stays = matches!(c, '\n' | '\t') || (c == '\r' && rest.peek() == Some(&'\n'));
+        // Unicode's bidirectional formatting characters (UAX #9, section 2).
+        let turns =
+            matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+        if turns || (c.is_control() && !stays) {
+            safe.extend(std::iter::repeat_n('?', c.len_utf8()));
+        } else {
+            safe.push(c);
+        }
+    }
+    safe
+}
 
 /// Prints findings to standard error.
 pub fn findings(list: &[Finding]) {
@@ -11,6 +31,7 @@ pub fn findings(list: &[Finding]) {
     let handler = GraphicalReportHandler::new_themed(theme).with_width(100).without_cause_chain();
     let mut text = String::new();
     for finding in list {
+        let finding = &harmless_finding(finding);
         if handler.render_report(&mut text, report(finding).as_ref()).is_err() {
             text.push_str(&finding.to_string());
         }
@@ -22,18 +43,37 @@ pub fn findings(list: &[Finding]) {
 
 /// Prints a line to standard error.
 pub fn line(text: &str) {
-    let _ = writeln!(std::io::stderr(), "{text}");
+    let _ = writeln!(std::io::stderr(), "{}", harmless(text));
 }
 
-/// Prints data to standard output.
+/// Prints data to standard output: as it is into a pipe or a file, harmless on a terminal.
 ///
 /// # Errors
 /// The pipe is closed or the disk is full.
 pub fn data(text: &str) -> oaktag::diag::Result<()> {
     let mut out = std::io::stdout().lock();
-    out.write_all(text.as_bytes())
+    let shown = if out.is_terminal() { harmless(text).into() } else { std::borrow::Cow::Borrowed(text) };
+    out.write_all(shown.as_bytes())
         .and_then(|()| out.flush())
         .map_err(|e| Finding::error(format!("standard output can't be written: {e}")).into())
+}
+
+/// A finding whose every text is harmless.
+fn harmless_finding(finding: &Finding) -> Finding {
+    let own = |text: &Option<String>| text.as_deref().map(harmless);
+    Finding {
+        severity: finding.severity,
+        message: harmless(&finding.message),
+        hint: own(&finding.hint),
+        file: own(&finding.file),
+        snippet: finding.snippet.as_ref().map(|snippet| Snippet {
+            file: Arc::from(harmless(&snippet.file)),
+            text: Arc::from(harmless(&snippet.text)),
+            span: snippet.span.clone(),
+        }),
+        piece: own(&finding.piece),
+        edge: own(&finding.edge),
+    }
 }
 
 fn report(finding: &Finding) -> Report {

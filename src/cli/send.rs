@@ -441,6 +441,7 @@ fn show(progress: Progress, part: &str) {
         (false, true) => "the machine says wait",
         (false, false) => part,
     };
+    let state = say::harmless(state);
     let bar = format!("\r[{}{}] {:3.0} % {state:40}", "#".repeat(full), ".".repeat(WIDE - full), share * 100.0);
     let _ = std::io::stderr().write_all(bar.as_bytes());
 }

@@ -112,7 +112,7 @@ fn draw(named: &NamedDevice, request: &SquareRequest, out: &Path) -> Outcome {
         let message = format!("the square failed its proof: {}", written.proof.reasons.join("; "));
         return Err(Finding::error(message).hint("nothing was written; please report it").into());
     }
-    manifest::write(out, std::slice::from_ref(&written.file))?;
+    manifest::write(out, std::slice::from_ref(&written.file), &[])?;
     let square = &written.square;
     let file = out.join(&written.file.line().file);
     let [w, h] = [square.width, square.height].map(|side| trimmed(side, 1));
@@ -195,6 +195,7 @@ fn length(text: &str, unit: Unit) -> Result<(f64, bool)> {
 
 fn measured(args: &SquareArgs, named: &NamedDevice, request: &SquareRequest) -> Outcome {
     let (square, medium) = pipeline::plan_square(&named.device, request)?;
+    say::findings(pipeline::not_as_asked(&square, &medium, request).as_slice());
     let nominal = square.nominal(&medium);
     let Given { readings, record: recorded } = given(args, &named.device, &nominal)?;
     let solution = calibrate::solve(&nominal, &readings)?;
@@ -260,6 +261,7 @@ fn doubts(solution: &Solution) -> Vec<Finding> {
 
 fn verified(args: &SquareArgs, named: &NamedDevice, request: &SquareRequest) -> Outcome {
     let (square, medium) = pipeline::plan_square(&named.device, request)?;
+    say::findings(pipeline::not_as_asked(&square, &medium, request).as_slice());
     let nominal = square.nominal(&medium);
     let Given { readings, .. } = given(args, &named.device, &nominal)?;
     let (tolerance, _) = length(&args.tolerance, named.device.unit)?;

@@ -179,7 +179,7 @@ pub(super) fn for_devices(
         manner: Manner::of(&named.device),
     });
     let small = laying.quarter_scale.iter().map(|named| Wanted {
-        named: NamedDevice { name: format!("quarter-scale-{}", named.name), device: named.device.clone() },
+        named: named.at_quarter_scale(),
         set: title(format!("{}, quarter scale", set.style)),
         manner: Manner::quarter(&named.device),
     });

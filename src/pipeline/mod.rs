@@ -8,7 +8,7 @@ mod square;
 
 pub use cloth::{LaidCloth, lay_file, lay_on_cloth};
 pub use nest::{Nested, can_nest, nest};
-pub use square::{SquareRequest, WrittenSquare, plan_square, test_square};
+pub use square::{SquareRequest, WrittenSquare, not_as_asked, plan_square, test_square};
 
 use crate::allow::{self, CutPiece};
 use crate::calibrate::{self, CorrectedJob};
@@ -57,6 +57,23 @@ pub struct NamedDevice {
     pub name: String,
     /// The profile.
     pub device: Device,
+}
+
+impl NamedDevice {
+    /// The same device with the name that its files at a quarter of the size are given.
+    #[must_use]
+    pub fn at_quarter_scale(&self) -> Self {
+        Self { name: format!("quarter-scale-{}", self.name), device: self.device.clone() }
+    }
+
+    /// Whether a file's name is one that this device's files are given, alone or numbered sheet by sheet.
+    pub fn names(&self, file: &str) -> bool {
+        let Some(rest) = file.rsplit_once('.').and_then(|(stem, _)| stem.strip_prefix(&self.name)) else {
+            return false;
+        };
+        let is_number = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+        rest.is_empty() || rest.strip_prefix('-').is_some_and(is_number)
+    }
 }
 
 /// All that is made for one person.

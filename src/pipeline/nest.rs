@@ -4,7 +4,7 @@ use super::files::Said;
 use super::marking::{Manner, marked};
 use super::{Laying, NamedDevice, ProvenFile, Walked, WrittenSheet, cut, gather, lay_for, write_sheet};
 use crate::allow::CutPiece;
-use crate::device::{Device, Notches, Sequence, ToolKind};
+use crate::device::{Device, Notches, Sequence, Tool, ToolKind};
 use crate::diag::{Finding, Result};
 use crate::geom::dash::MOST_SIZES;
 use crate::lay::{Sheet, nest::spread};
@@ -13,6 +13,7 @@ use crate::mark::nest::{self, Lines, Nest};
 use crate::piece::PieceSet;
 use crate::proof::Proof;
 use crate::role::Role;
+use crate::text::ascii;
 
 /// What came of a nest.
 #[derive(Clone, Debug)]
@@ -33,14 +34,7 @@ pub struct Nested {
 /// [`super::make`] refuses.
 pub fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying) -> Result<Nested> {
     let sizes: Vec<String> = people.iter().map(|walked| walked.set.person.clone()).collect();
-    if !(2..=MOST_SIZES).contains(&sizes.len()) {
-        let message = format!("{} sizes can't be laid over one another", sizes.len());
-        let hint = format!("give two or more, and no more than {MOST_SIZES}: more line types are not told apart");
-        return Err(Finding::error(message).hint(hint).into());
-    }
-    if let Some(twice) = sizes.iter().enumerate().find(|(index, name)| sizes[..*index].contains(name)) {
-        return Err(Finding::error(format!("two sizes are called \"{}\"", twice.1)).hint("name each once").into());
-    }
+    can_nest(&sizes, devices)?;
     let mut findings = Vec::new();
     let mut cuts: Vec<Vec<CutPiece>> = Vec::with_capacity(people.len());
     for walked in people {
@@ -48,7 +42,6 @@ pub fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying) -> Resu
     }
     let (mut files, mut failed) = (Vec::new(), Vec::new());
     for named in devices {
-        can_nest(&named.device)?;
         // Tool by tool, so that each size has one layer for each role.
         let device = Device { sequence: Sequence::ToolByTool, ..named.device.clone() };
         let named = NamedDevice { name: named.name.clone(), device };
@@ -70,14 +63,34 @@ pub fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying) -> Resu
     Ok(Nested { files, failed, findings })
 }
 
-/// Whether a device can draw sizes laid over one another.
+/// Whether these sizes can be laid over one another for these devices; known before anything is drafted or written.
 ///
 /// # Errors
-/// One that would cut them out.
-pub fn can_nest(device: &Device) -> Result<()> {
-    if device.tools.iter().any(|tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut)) {
-        let message = format!("\"{}\" would cut sizes out that lie over one another", device.name);
+/// Fewer than two sizes or more than can be told apart, two of one name, also as a file in 7-bit ASCII says it, and a device
+/// that would cut them out.
+pub fn can_nest(sizes: &[String], devices: &[NamedDevice]) -> Result<()> {
+    let cuts = |tool: &Tool| tool.kind == ToolKind::Knife && tool.roles.contains(&Role::Cut);
+    if let Some(named) = devices.iter().find(|named| named.device.tools.iter().any(cuts)) {
+        let message = format!("\"{}\" would cut sizes out that lie over one another", named.device.name);
         return Err(Finding::error(message).hint("nest for a device that draws its cut lines").into());
+    }
+    if !(2..=MOST_SIZES).contains(&sizes.len()) {
+        let message = format!("{} sizes can't be laid over one another", sizes.len());
+        let hint = format!("give two or more, and no more than {MOST_SIZES}: more line types are not told apart");
+        return Err(Finding::error(message).hint(hint).into());
+    }
+    let pairs = || sizes.iter().enumerate().flat_map(|(index, name)| sizes[..index].iter().map(move |a| (a, name)));
+    if let Some((name, _)) = pairs().find(|(a, b)| a == b) {
+        return Err(Finding::error(format!("two sizes are called \"{name}\"")).hint("name each once").into());
+    }
+    let plain = |name: &str| ascii(name).0.trim().to_owned();
+    if let Some(named) = devices.iter().find(|named| named.device.language.is_for_exchange())
+        && let Some((a, b)) = pairs().find(|(a, b)| plain(a) == plain(b))
+    {
+        let plain = plain(a);
+        let message = format!("\"{}\" writes 7-bit ASCII, where \"{a}\" and \"{b}\" are both \"{plain}\"", named.name);
+        let hint = "give one of them another name in Latin letters, such as a number behind it";
+        return Err(Finding::error(message).hint(hint).into());
     }
     Ok(())
 }

@@ -2,12 +2,13 @@
 
 use super::{NamedDevice, ProvenFile, files, parts};
 use crate::calibrate::{self, Size, TestSquare};
-use crate::device::{Device, Medium};
+use crate::device::{Device, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use crate::order;
 use crate::proof::{self, Proof};
 use crate::report::FileLine;
 use crate::source::with_known;
+use crate::units::trimmed;
 
 /// Which square is wanted.
 #[derive(Clone, Copy, Debug)]
@@ -37,7 +38,8 @@ pub struct WrittenSquare {
 /// What a square of that request would be, without writing it, and the medium that it lies on.
 ///
 /// # Errors
-/// A medium that the device does not have, or that has no room; a verification of what was never corrected.
+/// A medium that the device does not have, or that has no room; a ladder of no length; a verification of what was never
+/// corrected.
 pub fn plan_square(device: &Device, request: &SquareRequest) -> Result<(TestSquare, Medium)> {
     if device.language.is_for_exchange() {
         let message = format!("\"{}\" is for other programs: there is no machine to measure", device.name);
@@ -50,6 +52,10 @@ pub fn plan_square(device: &Device, request: &SquareRequest) -> Result<(TestSqua
             with_known(Finding::error(format!("\"{}\" has no medium \"{name}\"", device.name)), name, &names)
         })?,
     };
+    if request.ladder.is_some_and(|long| long.is_nan() || long <= 0.0) {
+        let hint = "say how long it may be, such as --run \"4 m\", or leave it out";
+        return Err(Finding::error("a ladder of no length can't be measured").hint(hint).into());
+    }
     let correction = device.correction(&medium.name).filter(|_| request.verify);
     if request.verify && correction.is_none() {
         let message = format!("\"{}\" has no correction on {} to verify", device.name, medium.name);
@@ -64,6 +70,28 @@ pub fn plan_square(device: &Device, request: &SquareRequest) -> Result<(TestSqua
     Ok((square, medium))
 }
 
+/// What a square is not as it was asked for: its ladder is shorter, or it has none.
+pub fn not_as_asked(square: &TestSquare, medium: &Medium, request: &SquareRequest) -> Option<Finding> {
+    let asked = request.ladder?;
+    let metres = |mm: f64| format!("{} m", trimmed(mm / 1000.0, 3));
+    let Some(ladder) = square.ladder else {
+        let roll = matches!(medium.kind, MediumKind::Roll { .. }) && medium.pages.is_none();
+        let why = match (roll, request.size) {
+            (false, _) => format!("\"{}\" is no roll", medium.name),
+            (true, Size::Small) => "a small square has none".into(),
+            (true, Size::Largest) => format!("{} does not reach to its first rung", metres(asked)),
+        };
+        let finding = Finding::warning(format!("there is no ladder: {why}"));
+        return Some(finding.hint("--run is for the largest square on a roll"));
+    };
+    let long = ladder.step * ladder.rungs as f64;
+    // It ends on a rung.
+    (asked >= long + ladder.step).then(|| {
+        let message = format!("the ladder is {} long, not {}", metres(long), metres(asked));
+        Finding::warning(message).hint(format!("\"{}\" takes no longer one", medium.name))
+    })
+}
+
 /// Draws a test square for a device.
 ///
 /// # Errors
@@ -74,6 +102,7 @@ pub fn test_square(named: &NamedDevice, request: &SquareRequest) -> Result<(Writ
     let correction = device.correction(&medium.name).filter(|_| request.verify);
     let title = format!("Test square, {}", medium.name);
     let (job, mut findings) = order::order(&square.sheet, device, &title)?;
+    findings.extend(not_as_asked(&square, &medium, request));
     let corrected = calibrate::correct(job, correction);
     let bytes = files::write(&corrected, &square.sheet, device, &files::Said::default(), &mut Vec::new())?;
     let word = if request.verify { "verify" } else { "square" };

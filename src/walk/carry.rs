@@ -14,11 +14,31 @@ const GATHERED: f64 = 1.2;
 /// source).
 const HEM: f64 = 12.0;
 
+/// No edge gets more marks than this from seams: one a centimetre along ten metres. Seams of an edge to itself could else
+/// lead a mark on without end.
+const MOST: usize = 1000;
+
 /// Carries every notch across every seam that its edge is part of, by walked distance, ease and gathers spread as the seam
 /// asks. Where one side is a chain (an armhole of front and back), the places where its edges meet are marked on the other
 /// side. A gathered seam is marked in quarters on both sides, a gap with a T where it ends (a zip's stop), a hem's turn at
-/// the edges beside it. Notches that already stand at a place are kept as they are, so carrying again changes nothing.
+/// the edges beside it. Notches that already stand at a place are kept as they are.
+///
+/// It goes on until nothing is added, so that no mark is without its partner and carrying again changes nothing: an edge
+/// can be sewn at two places, as a lower part cut twice whose hem is both halves of a ruffle's seam, and what is marked on
+/// it for one of them is cut at the other too.
 pub fn carry(set: &mut PieceSet) {
+    let count = |set: &PieceSet| set.pieces.iter().map(|piece| piece.notches.len()).sum::<usize>();
+    loop {
+        let before = count(set);
+        carry_once(set);
+        if count(set) == before {
+            return;
+        }
+    }
+}
+
+/// Carries what stands on the pieces, across one seam each.
+fn carry_once(set: &mut PieceSet) {
     let original = set.clone();
     for join in &original.joins {
         let lengths = [0, 1].map(|side: usize| side_length(&original, &join.sides[side]));
@@ -109,7 +129,8 @@ fn place(set: &mut PieceSet, side: &[Span], walked: f64, notch: &Notch) {
 }
 
 fn add(piece: &mut Piece, notch: Notch) {
-    if !piece.notches.iter().any(|known| known.edge == notch.edge && (known.at - notch.at).abs() < SAME) {
+    let known = || piece.notches.iter().filter(|known| known.edge == notch.edge);
+    if known().count() < MOST && !known().any(|known| (known.at - notch.at).abs() < SAME) {
         piece.notches.push(notch);
     }
 }
@@ -127,8 +148,9 @@ fn turn_ups(piece: &mut Piece, joins: &[Join]) {
         if hem.allowance < HEM || beside.allowance <= 0.0 || hem.allowance <= beside.allowance {
             continue;
         }
-        let is_hem = |span: &Span| span.piece == piece.name && span.edge == hem.name;
-        if joins.iter().flat_map(|join| join.sides.iter().flatten()).any(is_hem) {
+        let is_it = |span: &Span| span.piece == piece.name && span.edge == hem.name;
+        let sewn = joins.iter().flat_map(|join| join.sides.iter().flatten()).any(is_it);
+        if sewn {
             continue;
         }
         let at = if beside.name == edge.name { crate::geom::path::length(&beside.path) } else { 0.0 };
