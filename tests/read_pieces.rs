@@ -240,11 +240,13 @@ fn in_blocks(blocks: &[(&str, &str, &str)]) -> Understood {
     let (mut tags, mut inserts) =
         (String::from("0 SECTION 2 HEADER 9 $INSUNITS 70 4 0 ENDSEC 0 SECTION 2 BLOCKS "), String::new());
     for (name, size, more) in blocks {
-        tags.push_str(&format!(
+        let block = format!(
             "0 BLOCK 8 0 2 {name} 70 0 10 0 20 0 30 0 0 LWPOLYLINE 8 1 90 4 70 1 10 0 20 0 10 100 20 0 10 100 20 100 10 0 20 100 \
              0 TEXT 8 15 10 50 20 50 40 5 1 Size:~{size} {more} 0 ENDBLK 8 0 "
-        ));
-        inserts.push_str(&format!("0 INSERT 8 0 2 {name} 10 0 20 0 "));
+        );
+        let insert = format!("0 INSERT 8 0 2 {name} 10 0 20 0 ");
+        tags.push_str(&block);
+        inserts.push_str(&insert);
     }
     tags = format!("{tags} 0 ENDSEC 0 SECTION 2 ENTITIES {inserts} 0 ENDSEC 0 EOF");
     let file: Vec<String> = tags.split_whitespace().map(|word| word.replace('~', " ")).collect();
