@@ -15,7 +15,7 @@ fn distance(path: &BezPath, p: Point) -> f64 {
     path.segments().map(|s| s.nearest(p, 1e-12).distance_sq).fold(f64::INFINITY, f64::min).sqrt()
 }
 
-/// Reference: exact check of the project's geometry sheet (dilation by a disc, areas by geometry).
+/// Reference: dilation by a disc; areas by geometry, worked out by hand (from memory).
 #[test]
 fn notch_in_a_rectangle() {
     let k = 8.0 * 0.552_284_749_830_793_4;
@@ -37,7 +37,7 @@ fn notch_in_a_rectangle() {
     }
 }
 
-/// Reference: exact check of the geometry sheet: 112.7 × 237.7.
+/// Reference: geometry: the cut line's rectangle is 100 + 12.7 by 200 + 25 + 12.7, 112.7 × 237.7.
 #[test]
 fn fold_hem_and_sides() {
     let mitre = Finish::Mitre;
@@ -83,7 +83,7 @@ fn hexagon() {
     assert!((mitred - exact).abs() < 1e-8, "{mitred} for {exact}");
 }
 
-/// Reference: geometry sheet. A bevel comes as near as w·cos(turn/2), a mitre's apex lies at w/cos(turn/2).
+/// Reference: geometry. A bevel comes as near as w·cos(turn/2), a mitre's apex lies at w/cos(turn/2).
 #[test]
 fn corners_of_a_triangle() {
     // An equilateral triangle turns by 120° at each corner.

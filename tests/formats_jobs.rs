@@ -246,7 +246,14 @@ fn faults_in_a_nest_are_caught() {
     let (nest, findings) = nest(&own, "Evening Chorus", Lines::Typed, None).expect("nested");
     assert!(findings.is_empty(), "{findings:?}");
     let (laid, _) = lay(std::slice::from_ref(&nest.marked), &device.media[0], Copies::One, "").expect("laid");
-    let sheet = spread(&laid[0], &[nest], &sizes);
+    let nests = [nest];
+    let sheet = spread(&laid[0], &nests, &sizes).expect("spread");
+    // A stroke lost or of another piece's name, and no size is sure any more.
+    let mut lost = laid[0].clone();
+    lost.strokes.remove(lost.strokes.iter().position(|stroke| stroke.placed.is_some()).expect("a stroke"));
+    let finding = spread(&lost, &nests, &sizes).expect_err("a stroke is lost");
+    assert!(finding.message.contains("can't be told apart") && finding.piece.is_some(), "{finding}");
+    assert!(spread(&laid[0], &[], &sizes).is_err());
     assert_eq!(sheet.placed.len(), 2);
     assert_eq!(sheet.placed[0].transform, sheet.placed[1].transform);
     // Nothing is lost: the cut lines are those of the pieces, the names are the sizes' own, the key is nobody's.
@@ -261,6 +268,11 @@ fn faults_in_a_nest_are_caught() {
     assert!(of(Role::Label, None).filter(|s| s.edge == "key").count() > 20);
 
     let (job, _) = order(&sheet, &device, "").expect("ordered");
+    assert_eq!(job.sizes.iter().map(|size| size.number).collect::<Vec<_>>(), [1, 2]);
+    // A piece of no size, and none has one: they stand at the placed pieces' own places.
+    let mut nobody = sheet.clone();
+    nobody.placed[0].person.clear();
+    assert!(order(&nobody, &device, "").expect("ordered").0.sizes.is_empty());
     let correction = device.correction("paper");
     let text = String::from_utf8(write::svg(&oaktag::calibrate::correct(job, correction))).expect("text");
     let proven = |text: &str| {

@@ -235,6 +235,71 @@ fn dxf_by_layer_and_block() {
     assert!((front.grain[0].distance(front.grain[1]) - 4.0 * 25.4).abs() < 1e-9 && understood.accounts[0].grain);
 }
 
+/// Blocks of a DXF after ASTM D6673, in millimetres: name, size and further tags of each square of 100 mm.
+fn in_blocks(blocks: &[(&str, &str, &str)]) -> Understood {
+    let (mut tags, mut inserts) =
+        (String::from("0 SECTION 2 HEADER 9 $INSUNITS 70 4 0 ENDSEC 0 SECTION 2 BLOCKS "), String::new());
+    for (name, size, more) in blocks {
+        let block = format!(
+            "0 BLOCK 8 0 2 {name} 70 0 10 0 20 0 30 0 0 LWPOLYLINE 8 1 90 4 70 1 10 0 20 0 10 100 20 0 10 100 20 100 10 0 20 100 \
+             0 TEXT 8 15 10 50 20 50 40 5 1 Size:~{size} {more} 0 ENDBLK 8 0 "
+        );
+        let insert = format!("0 INSERT 8 0 2 {name} 10 0 20 0 ");
+        tags.push_str(&block);
+        inserts.push_str(&insert);
+    }
+    tags = format!("{tags} 0 ENDSEC 0 SECTION 2 ENTITIES {inserts} 0 ENDSEC 0 EOF");
+    let file: Vec<String> = tags.split_whitespace().map(|word| word.replace('~', " ")).collect();
+    let (drawing, _) = read::named_dxf((file.join("\n") + "\n").as_bytes(), "t.dxf").unwrap_or_else(|e| panic!("{e}"));
+    pieces::understand(&drawing, &Names::default(), 0.1, "t.dxf").unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// A block's name is the piece's, where there are several sizes too.
+#[test]
+fn blocks_of_several_sizes_keep_their_names() {
+    let understood = in_blocks(&[("FRONT", "38", ""), ("BACK", "38", ""), ("SLEEVE", "40", "")]);
+    let names: Vec<&str> = understood.set.pieces.iter().map(|piece| piece.name.as_str()).collect();
+    assert_eq!(names, ["FRONT, 38", "BACK, 38", "SLEEVE, 40"]);
+    // Seeded: one size is the set's, and stands in no name.
+    let understood = in_blocks(&[("FRONT", "38", ""), ("BACK", "38", "")]);
+    assert_eq!((understood.set.pieces[0].name.as_str(), understood.set.person.as_str()), ("FRONT", "38"));
+}
+
+/// A point says where its own notch is, and lines elsewhere are notches of their own; a V, a T and a line across the edge
+/// stand for the notch in their middle. Places follow from the drawing.
+#[test]
+fn notches_of_points_and_of_lines() {
+    let point = "0 POINT 8 4 10 20 20 0";
+    let line = |x: f64, y: f64, to: f64, up: f64| format!("0 LINE 8 4 10 {x} 20 {y} 11 {to} 21 {up} ");
+    let places = |tags: &str| {
+        let understood = in_blocks(&[("FRONT", "38", tags)]);
+        let piece = &understood.set.pieces[0];
+        let place = |notch: &oaktag::piece::Notch| {
+            oaktag::geom::path::point_at(&piece.edge(&notch.edge).expect("edge").path, notch.at).expect("on it").0
+        };
+        let mut places: Vec<Point> = piece.notches.iter().map(place).collect();
+        places.sort_by(|a, b| a.x.total_cmp(&b.x));
+        places
+    };
+    let assert_at = |tags: &str, wanted: &[f64]| {
+        let found = places(tags);
+        let same = found.len() == wanted.len()
+            && found.iter().zip(wanted).all(|(p, x)| p.distance(Point::new(*x, 0.0)) < 1e-6);
+        assert!(same, "{found:?} for {wanted:?}: {tags}");
+    };
+    // The point's own line, half a millimetre aside, and one of another notch.
+    assert_at(&format!("{}{}{point}", line(20.5, 0.0, 20.5, 5.0), line(70.0, 0.0, 70.0, 5.0)), &[20.0, 70.0]);
+    assert_at(&line(70.0, 0.0, 70.0, 5.0), &[70.0]);
+    // A V from the edge at 28 and 32 mm, open and shut; a T with a bar of 6 mm; a line across the edge.
+    for shut in [0, 1] {
+        assert_at(&format!("0 LWPOLYLINE 8 4 90 3 70 {shut} 10 28 20 0 10 30 20 6 10 32 20 0"), &[30.0]);
+    }
+    assert_at(&(line(50.0, 0.0, 50.0, 5.0) + &line(47.0, 5.0, 53.0, 5.0)), &[50.0]);
+    assert_at(&line(49.0, -3.0, 51.0, 3.0), &[50.0]);
+    // Two notches 40 mm apart, joined by a line: its ends are one notch's each, and it makes none in between.
+    assert_at(&line(20.0, 0.0, 60.0, 0.5), &[20.0]);
+}
+
 /// Pieces that go out after ASTM D6673 come back with all that its layers and texts carry: the sew line within the
 /// profile's 0.02 mm, every notch and drill hole, grain, mirror line, names, sizes, number and cloth.
 #[test]

@@ -14,9 +14,14 @@ use kurbo::{Affine, Line, ParamCurve, ParamCurveNearest, PathSeg, Point, Vec2};
 /// Widths and turnings that differ by less than this are the same, mm and radians.
 const SAME: f64 = 1e-6;
 
+/// A mirrored line of more cubics than this jumps to and fro. The garments and seeded outlines of the tests need three at
+/// the most; one jump is bisected into a dozen and more.
+const MOST_CUBICS: usize = 16;
+
 /// Turns the corner so that one of the two allowances folds back: the wider one, of equal ones the straighter, of both
 /// straight the one that ends here. `None` where the neighbour's cut line does not cross the seam near the corner, does
-/// not run as far up the piece as the allowance is wide, or the allowance would have to be longer than its seam.
+/// not run as far up the piece as the allowance is wide, the allowance would have to be longer than its seam, or the seam
+/// turns too tightly to be folded about.
 pub fn fold_back(sides: [Strip; 2], tolerance: f64) -> Option<Corner> {
     let [first, next] = sides;
     let symmetric = first.side.edge == next.side.edge && first.side.mirrored != next.side.mirrored;
@@ -164,7 +169,7 @@ fn folded_first(sides: [Strip; 2], tolerance: f64) -> Option<Corner> {
     // Mirrored, and walked from the raw edge back to the seam.
     let mut path: Vec<PathSeg> = Vec::new();
     for segment in chain.iter().rev() {
-        path.extend(mirrored(&segment.reverse(), &seam, tolerance));
+        path.extend(mirrored(&segment.reverse(), &seam, tolerance)?);
     }
     let raw = path.first()?.start();
     let beyond = (raw - vertex).dot(seam.along);
@@ -190,10 +195,12 @@ fn level_crossing(parallel: &[Parallel], seam: &Seam) -> Option<Cut> {
     })
 }
 
-fn mirrored(segment: &PathSeg, seam: &Seam, tolerance: f64) -> Vec<PathSeg> {
+/// `None` where the mirror image is no line: where the seam turns more tightly than the segment lies above it, a point has
+/// more than one foot on the seam, and its image jumps from one to the other.
+fn mirrored(segment: &PathSeg, seam: &Seam, tolerance: f64) -> Option<Vec<PathSeg>> {
     let beyond = [0.0, 0.25, 0.5, 0.75, 1.0].iter().all(|t| (segment.eval(*t) - seam.vertex).dot(seam.along) >= 0.0);
     if seam.straight || beyond {
-        return vec![Affine::reflect(seam.vertex, seam.along) * *segment];
+        return Some(vec![Affine::reflect(seam.vertex, seam.along) * *segment]);
     }
     let at = |t: f64| {
         let step = 1e-5;
@@ -203,7 +210,7 @@ fn mirrored(segment: &PathSeg, seam: &Seam, tolerance: f64) -> Vec<PathSeg> {
     };
     let arms = |a: f64, b: f64| round_arms(at(a), at(b));
     let fitted = Target { at: &at, arms: &arms }.fit([0.0, 1.0], tolerance);
-    fitted.into_iter().map(|(cubic, _)| PathSeg::Cubic(cubic)).collect()
+    (fitted.len() <= MOST_CUBICS).then(|| fitted.into_iter().map(|(cubic, _)| PathSeg::Cubic(cubic)).collect())
 }
 
 /// The place on a parallel where a point lies.

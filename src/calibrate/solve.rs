@@ -531,7 +531,7 @@ mod tests {
     #[test]
     fn six_readings_on_300_mm_are_as_sure_as_the_reference_says() {
         // ±0.25 mm, uniform, on a square of 300 mm, each side and diagonal read: u(sx) = u(sy) = 2.9e-4, u(k) = 4.8e-4
-        // (from a simulation of 4,000 runs in the workshop's reference sheet).
+        // (from memory: a simulation of 4,000 runs that is not kept here).
         let variance = 0.25_f64.powi(2) / 3.0;
         let each = |along, up| {
             let (dx, dy): (f64, f64) = (1.004 * along + 0.003 * up, 0.998 * up);

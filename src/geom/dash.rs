@@ -1,7 +1,7 @@
 //! Line types of sizes that are laid over one another, and lines taken apart into dashes.
 
 use super::{parts, path};
-use kurbo::{BezPath, PathEl};
+use kurbo::BezPath;
 
 /// Dashes and gaps of each size, mm, starting with a dash; the first is drawn whole. They differ in the number and length
 /// of their marks, not only in scale, so that they are told apart in a photocopy too.
@@ -36,7 +36,7 @@ pub fn dashed(line: &BezPath, pattern: &[f64]) -> Vec<BezPath> {
     if pattern.is_empty() {
         return vec![line.clone()];
     }
-    let open = opened(line);
+    let open = path::opened(line);
     let long = path::length(&open);
     let mut dashes = Vec::new();
     let mut at = 0.0;
@@ -50,18 +50,6 @@ pub fn dashed(line: &BezPath, pattern: &[f64]) -> Vec<BezPath> {
         at += step;
     }
     dashes
-}
-
-/// A closed path as one open run that returns to its start.
-fn opened(line: &BezPath) -> BezPath {
-    let mut open: BezPath = line.elements().iter().copied().filter(|element| *element != PathEl::ClosePath).collect();
-    if path::is_closed(line)
-        && let (Some(start), Some(end)) = (path::start(line), path::end(&open))
-        && start != end
-    {
-        open.line_to(start);
-    }
-    open
 }
 
 #[cfg(test)]
@@ -79,9 +67,11 @@ mod tests {
             assert!(lengths[..26].iter().all(|long| (long - 12.0).abs() < 1e-4), "{lengths:?}");
             assert!((lengths[26] - 10.0).abs() < 1e-4, "{lengths:?}");
             let off = |p: kurbo::Point| parts::nearest(&square, p).map_or(f64::INFINITY, |(_, off)| off);
-            assert!(dashes.iter().flat_map(BezPath::elements).filter_map(PathEl::end_point).all(|p| off(p) < 1e-6));
+            assert!(
+                dashes.iter().flat_map(BezPath::elements).filter_map(kurbo::PathEl::end_point).all(|p| off(p) < 1e-6)
+            );
             // Drawn open with the last side, it is dashed alike.
-            square = opened(&square);
+            square = path::opened(&square);
         }
         assert_eq!(dashed(&square, of_size(1)), [square.clone()]);
         assert!(of_size(0).is_empty() && of_size(MOST_SIZES + 1).is_empty());

@@ -96,6 +96,23 @@ pub fn reversed(path: &BezPath) -> BezPath {
     path.reverse_subpaths()
 }
 
+/// A closed path as one open run that returns to its start.
+pub fn opened(line: &BezPath) -> BezPath {
+    let first = start(line).unwrap_or_default();
+    let mut open = BezPath::new();
+    for element in line.elements() {
+        match element {
+            PathEl::ClosePath => {
+                if end(&open).is_some_and(|end| end.distance(first) > 1e-9) {
+                    open.line_to(first);
+                }
+            }
+            other => open.push(*other),
+        }
+    }
+    open
+}
+
 /// Whether the path ends with a closing stroke.
 pub fn is_closed(path: &BezPath) -> bool {
     matches!(path.elements().last(), Some(PathEl::ClosePath))

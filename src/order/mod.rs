@@ -158,13 +158,14 @@ pub fn order_within(
     Ok((job, left_out(sheet, device)))
 }
 
-/// The size of every placed piece; none where the sheet has no sizes.
+/// The size of every placed piece; none where the sheet has no sizes, or a piece that is of none of them: each stands at
+/// its piece's own place.
 fn sizes(sheet: &Sheet) -> Vec<Size> {
     let of = |person: &String| {
         let number = sheet.sizes.iter().position(|name| name == person)? + 1;
         Some(Size { number, name: person.clone() })
     };
-    sheet.placed.iter().filter_map(|placed| of(&placed.person)).collect()
+    sheet.placed.iter().map(|placed| of(&placed.person)).collect::<Option<Vec<_>>>().unwrap_or_default()
 }
 
 /// What is worked through before the tools begin again.

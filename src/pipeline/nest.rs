@@ -9,7 +9,7 @@ use crate::diag::{Finding, Result};
 use crate::geom::dash::MOST_SIZES;
 use crate::lay::{Sheet, nest::spread};
 use crate::mark::MarkedPiece;
-use crate::mark::nest::{self, Lines, Nest};
+use crate::mark::nest::{self, Lines};
 use crate::piece::PieceSet;
 use crate::proof::Proof;
 use crate::role::Role;
@@ -134,7 +134,7 @@ fn on_device(
     let whole: Vec<MarkedPiece> = nests.iter().map(|nest| nest.marked.clone()).collect();
     let (sheets, found) = lay_for(device, &whole, &laying.budget)?;
     findings.extend(found);
-    let sheets: Vec<Sheet> = sheets.iter().map(|sheet| spread(sheet, &nests as &[Nest], sizes)).collect();
+    let sheets: Vec<Sheet> = sheets.iter().map(|sheet| spread(sheet, &nests, sizes)).collect::<Result<_>>()?;
     let first = &people[0].set;
     let set = PieceSet { person: sizes.join(", "), pieces: Vec::new(), joins: Vec::new(), ..first.clone() };
     let said = Said { style: &first.style, person: &first.person, imprint: laying.imprint, marked: &bare };

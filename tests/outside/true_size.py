@@ -261,7 +261,7 @@ def written(folder, squares, counts):
     print(f"  9 second squares, written through the correction and read outside: at most {worst:.3f} mm off")
 
 
-RATIOS = [0.75, 4 / 3, 0.9375, 96 / 90, 0.941, 0.973, 0.943, 0.952, 0.960, 4, 0.25, 25.4, 0.0394]  # the reference sheet's
+RATIOS = [0.75, 4 / 3, 0.9375, 96 / 90, 0.941, 0.973, 0.943, 0.952, 0.960, 4, 0.25, 25.4, 0.0394]  # mistaken units, page scalings: from memory
 DOUBTFUL = [0.984, 1.016]
 
 

@@ -14,7 +14,7 @@ const SECOND: &str = "second boundary of a block";
 const UNMARKED: &str = "vertex that no turn or curve point marks";
 const STRAY: &str = "turn or curve point at no vertex";
 
-/// Layers by number (from memory, see the formats sheet): what each is for, and whether its lines have marked vertices.
+/// Layers by number after ASTM D6673 (from memory): what each is for, and whether its lines have marked vertices.
 const LAYERS: [(&str, &str, bool); 9] = [
     ("1", "cut", true),
     ("4", "notch", false),

@@ -1,6 +1,5 @@
 //! An outline cut into edges at its corners, with allowances as far as a cutting line.
 
-use super::loops::opened;
 use super::patience::Patience;
 use crate::diag::{Finding, Result};
 use crate::geom::{parts, path};
@@ -34,7 +33,7 @@ pub fn split(
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<Edge>> {
     let mut segments: Vec<PathSeg> = Vec::new();
-    for segment in opened(outline).segments() {
+    for segment in path::opened(outline).segments() {
         let size = segment.start().distance(segment.end()) + segment.start().distance(segment.eval(0.5));
         match segments.last_mut() {
             Some(last) if size < CRUMB => *last = ended(*last, segment.end()),

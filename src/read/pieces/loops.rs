@@ -210,7 +210,7 @@ impl Ends {
 /// An outline whose part between the ends of an open line is replaced by that line, so that as much as can be is enclosed.
 /// `None` where the line does not end on the outline.
 pub fn closed_along(outline: &BezPath, line: &BezPath, within: f64) -> Option<BezPath> {
-    let open = opened(outline);
+    let open = path::opened(outline);
     let whole = path::length(&open);
     let on = |p: Point| parts::nearest(&open, p).filter(|(_, off)| *off <= within.max(0.01)).map(|(at, _)| at);
     let (from, to) = (on(path::start(line)?)?, on(path::end(line)?)?);
@@ -228,21 +228,4 @@ pub fn closed_along(outline: &BezPath, line: &BezPath, within: f64) -> Option<Be
     let ways = [candidate(line, from, to), candidate(&path::reversed(line), to, from)];
     let best = ways.into_iter().max_by(|a, b| a.area().total_cmp(&b.area()))?;
     (best.area() > 0.0).then_some(best)
-}
-
-/// A closed path as one open run that returns to its start.
-pub fn opened(path: &BezPath) -> BezPath {
-    let start = path::start(path).unwrap_or_default();
-    let mut open = BezPath::new();
-    for element in path.elements() {
-        match element {
-            PathEl::ClosePath => {
-                if path::end(&open).is_some_and(|end| end.distance(start) > 1e-9) {
-                    open.line_to(start);
-                }
-            }
-            other => open.push(*other),
-        }
-    }
-    open
 }

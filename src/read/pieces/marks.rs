@@ -1,7 +1,7 @@
 //! What lies in a piece: grain, fold, notches, drill holes, inner lines, writing.
 
 use super::patience::Patience;
-use super::{Stroke, loops, words};
+use super::{Stroke, words};
 use crate::diag::Result;
 use crate::geom::{parts, path};
 use crate::piece::{InnerLine, Notch, NotchKind, Piece};
@@ -15,6 +15,12 @@ const FOLD_REACH: f64 = 30.0;
 
 /// Notches nearer to each other than this are one, mm; a double notch's two are farther apart.
 const ONE_NOTCH: f64 = 1.0;
+
+/// Ends of a notch's line whose distances from the edges differ by less than this are alike near, mm.
+const ALIKE: f64 = 0.5;
+
+/// A notch's mark is no wider than this, mm: what is longer is a line from notch to notch.
+const WIDEST_MARK: f64 = 20.0;
 
 /// A notch farther from every edge is none, mm: the widest hem is narrower.
 const NOTCH_REACH: f64 = 80.0;
@@ -35,8 +41,9 @@ pub fn add(
     let mut numbers: BTreeMap<String, usize> = BTreeMap::new();
     let mut leave_out = |what: &str| *left_out.entry(what.into()).or_default() += 1;
     let mut grain: Option<[Point; 2]> = None;
-    // Where points say where the notches are, lines only draw them.
-    let points = notes.iter().any(|note| note.text.is_empty() && words::role(&note.name) == Some(Role::Notch));
+    // Where a point says where a notch is, a line there only draws it.
+    let is_point = |note: &&&Note| note.text.is_empty() && words::role(&note.name) == Some(Role::Notch);
+    let points: Vec<Point> = notes.iter().filter(is_point).map(|note| note.at).collect();
     for stroke in inner {
         match stroke.role {
             Some(Role::Grain) => {
@@ -56,11 +63,14 @@ pub fn add(
                     leave_out("fold marks beside no straight edge");
                 }
             }
-            Some(Role::Notch) if points => {}
             Some(Role::Notch) => {
-                (0..2).try_for_each(|_| patience.measure(&whole))?;
-                let ends = [path::start(&stroke.path), path::end(&stroke.path)];
-                if !notch(piece, ends.into_iter().flatten()) {
+                let Some(ends) = ends(&stroke.path) else { continue };
+                let near = |p: &Point| ends.iter().any(|end| end.distance(*p) < ONE_NOTCH);
+                if points.iter().any(near) {
+                    continue;
+                }
+                (0..3).try_for_each(|_| patience.measure(&whole))?;
+                if !notch(piece, foot(piece, ends)) {
                     leave_out("notches beside no edge");
                 }
             }
@@ -75,7 +85,7 @@ pub fn add(
         patience.measure(&whole)?;
         match (note.text.is_empty(), words::role(&note.name)) {
             (true, Some(Role::Notch)) => {
-                if !notch(piece, std::iter::once(note.at)) {
+                if !notch(piece, note.at) {
                     leave_out("notches beside no edge");
                 }
             }
@@ -155,14 +165,42 @@ fn fold(piece: &mut Piece, mark: &BezPath) -> bool {
     true
 }
 
-/// Adds a notch to the edge that comes nearest to one of these points; whether one is near.
-fn notch(piece: &mut Piece, points: impl Iterator<Item = Point>) -> bool {
-    let best = points
-        .flat_map(|p| {
-            piece.edges.iter().enumerate().filter_map(move |(i, edge)| Some((i, parts::nearest(&edge.path, p)?)))
-        })
-        .min_by(|a, b| a.1.1.total_cmp(&b.1.1));
-    let Some((index, (at, off))) = best else { return false };
+/// First and last point of a notch's line, and the middle of all its corners.
+fn ends(line: &BezPath) -> Option<[Point; 3]> {
+    use kurbo::ParamCurve;
+    let (start, end) = (path::start(line)?, path::end(line)?);
+    let mut corners: Vec<Point> = line.segments().map(|segment| segment.start()).collect();
+    if end.distance(start) > 1e-6 {
+        corners.push(end);
+    }
+    let sum = corners.iter().fold(kurbo::Vec2::ZERO, |sum, corner| sum + corner.to_vec2());
+    Some([start, end, (sum / corners.len() as f64).to_point()])
+}
+
+/// Where a notch's line says that the notch is: at its end that is nearer to an edge. Where both are alike near, as those
+/// of a V or a U are, of a T's bar, or of a line across the edge, between them.
+fn foot(piece: &Piece, [start, end, middle]: [Point; 3]) -> Point {
+    let off = |p: Point| nearest(piece, p).map_or(f64::INFINITY, |(_, (_, off))| off);
+    let (first, last) = (off(start), off(end));
+    if (first - last).abs() < ALIKE && start.distance(end) < WIDEST_MARK {
+        middle
+    } else if first < last {
+        start
+    } else {
+        end
+    }
+}
+
+/// The edge that comes nearest to a point, how far along it that is, and how far off.
+fn nearest(piece: &Piece, p: Point) -> Option<(usize, (f64, f64))> {
+    let edges = piece.edges.iter().enumerate();
+    let near = edges.filter_map(|(index, edge)| Some((index, parts::nearest(&edge.path, p)?)));
+    near.min_by(|a, b| a.1.1.total_cmp(&b.1.1))
+}
+
+/// Adds a notch to the edge that comes nearest to a point; whether one is near.
+fn notch(piece: &mut Piece, place: Point) -> bool {
+    let Some((index, (at, off))) = nearest(piece, place) else { return false };
     if off > NOTCH_REACH {
         return false;
     }
@@ -188,5 +226,5 @@ fn line(piece: &mut Piece, stroke: &Stroke, numbers: &mut BTreeMap<String, usize
         *number += 1;
         name = format!("{} {number}", if own.is_empty() { "line" } else { own });
     }
-    piece.lines.push(InnerLine { name, path: loops::opened(&stroke.path) });
+    piece.lines.push(InnerLine { name, path: path::opened(&stroke.path) });
 }

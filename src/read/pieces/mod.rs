@@ -141,7 +141,7 @@ fn by_size(pieces: &mut [(Piece, Account, PathName)]) -> String {
     let sizes: BTreeSet<String> = pieces.iter().map(|(_, account, _)| account.size.clone()).collect();
     if sizes.len() > 1 {
         for (_, account, name) in pieces.iter_mut().filter(|(_, account, _)| !account.size.is_empty()) {
-            let own = if words::is_plain(&name.own) { "Piece" } else { &name.own };
+            let own = if words::is_plain(&name.own) { words::block(name).unwrap_or("Piece") } else { &name.own };
             name.own = format!("{own}, {}", account.size);
         }
         return String::new();

@@ -41,7 +41,7 @@ const WORDS: [(&str, Role); 34] = [
     ("check", Role::Square),
 ];
 
-/// Layers after ASTM D6673, by number (from memory, see the formats sheet): boundary, turn points, curve points, notches,
+/// Layers after ASTM D6673, by number (from memory): boundary, turn points, curve points, notches,
 /// grade reference, mirror line, grain line, internal lines, internal cut-outs, drill holes, sew line, annotation.
 const NUMBERED: [(&str, Role); 12] = [
     ("1", Role::Cut),
