@@ -209,7 +209,7 @@ fn mirrored(segment: &PathSeg, seam: &Seam, tolerance: f64) -> Option<Vec<PathSe
         (point(t), (point(after) - point(before)).normalize())
     };
     let arms = |a: f64, b: f64| round_arms(at(a), at(b));
-    let fitted = Target { at: &at, arms: &arms }.fit([0.0, 1.0], tolerance);
+    let fitted = Target { at: &at, arms: &arms, most: MOST_CUBICS }.fit([0.0, 1.0], tolerance);
     (fitted.len() <= MOST_CUBICS).then(|| fitted.into_iter().map(|(cubic, _)| PathSeg::Cubic(cubic)).collect())
 }
 

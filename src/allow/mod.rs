@@ -110,7 +110,7 @@ fn plain_corners(piece: &Piece, region: &Region) -> Vec<Finding> {
             Finding::warning("the allowance can't be folded back at the corner after this edge, and is mitred there")
                 .piece(&piece.name)
                 .edge(edge)
-                .hint("the edge beyond the corner is too short for it, or runs on almost straight")
+                .hint("the edge beyond the corner is too short for it, runs on almost straight, or turns at once")
         })
         .collect()
 }

@@ -222,7 +222,7 @@ fn fit_parallel(
         let third = (v - u) / 3.0;
         [u, v].map(|u| third * curve.velocity(place(u)).hypot() + round)
     };
-    let mut fitted = Target { at: &at, arms: &arms }.fit([a, b], tolerance);
+    let mut fitted = Target { at: &at, arms: &arms, most: usize::MAX }.fit([a, b], tolerance);
     if backwards {
         fitted.reverse();
     }
@@ -339,6 +339,8 @@ pub struct Target<'a> {
     pub at: &'a dyn Fn(f64) -> (Point, Vec2),
     /// A first guess at the lengths of the control arms between two parameters.
     pub arms: &'a dyn Fn(f64, f64) -> [f64; 2],
+    /// A curve that needs more cubics than this is of no use, and is given up unfinished.
+    pub most: usize,
 }
 
 /// The arms of a circular arc between two points with their unit tangents: a first guess for any calm curve.
@@ -349,7 +351,8 @@ pub fn round_arms(from: (Point, Vec2), to: (Point, Vec2)) -> [f64; 2] {
 }
 
 impl Target<'_> {
-    /// Cubics within `tolerance` of the curve from a to b, each with the parameters of its ends.
+    /// Cubics within `tolerance` of the curve from a to b, each with the parameters of its ends; more than `most` where it
+    /// was given up.
     pub fn fit(&self, span: [f64; 2], tolerance: f64) -> Vec<(CubicBez, [f64; 2])> {
         let mut out = Vec::new();
         if let Some(cubic) = self.single(span, tolerance) {
@@ -400,6 +403,9 @@ impl Target<'_> {
     }
 
     fn bisected(&self, [a, b]: [f64; 2], tolerance: f64, depth: u32, out: &mut Vec<(CubicBez, [f64; 2])>) {
+        if out.len() > self.most {
+            return;
+        }
         if let Some(cubic) = self.single([a, b], tolerance) {
             out.push((cubic, [a, b]));
         } else if depth >= MAX_DEPTH {
