@@ -120,6 +120,11 @@ impl Parts {
         Some(proven.first_stroke(proven.part_of(stroke)))
     }
 
+    /// Whether a stroke lies behind the last one.
+    fn all_went_out(&self, stroke: usize) -> bool {
+        self.cut.as_ref().is_some_and(|cut| stroke >= cut.strokes.len())
+    }
+
     /// The first stroke of a piece of that name, with the tool that comes first.
     fn named(&self, piece: &str) -> Result<usize> {
         let proven =
@@ -220,6 +225,12 @@ fn start(args: &SendArgs, before: Option<&Journal>, parts: &Parts) -> Result<usi
         };
         if let Some(piece) = &args.from {
             return parts.named(piece);
+        }
+        if parts.all_went_out(journal.stroke) {
+            let finding = Finding::error("every stroke of this file went out before the line was lost");
+            return Err(finding
+                .hint("see that the tool is up; what is missing on the sheet is sent with --resume --from PIECE, or all of it with --again")
+                .into());
         }
         return parts.piece_start(journal.stroke).ok_or_else(|| {
             let finding = Finding::error("this file can't be taken up again in the middle");
