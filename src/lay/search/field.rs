@@ -136,6 +136,8 @@ impl Field {
             for row in row..row + high {
                 (column..column + wide).for_each(|column| self.fill(column, row, &stack[top..]));
             }
+        } else if wide * high == 1 && depth > 0.0 && self.corners_are_deep(column, row, &stack[top..]) {
+            self.cells[row * self.columns + column] = DEEP;
         } else if wide * high == 1 {
             // What may be clear in part: the exact depth is worked out when it is asked for.
             self.cells[row * self.columns + column] = self.near.len() as u32;
@@ -154,8 +156,15 @@ impl Field {
         stack.truncate(top);
     }
 
-    /// Marks a cell as deep. The depths at its corners are worked out where they are not yet.
+    /// Marks a cell as deep.
     fn fill(&mut self, column: usize, row: usize, near: &[u32]) {
+        self.corners_are_deep(column, row, near);
+        self.cells[row * self.columns + column] = DEEP;
+    }
+
+    /// Whether all corners of a cell inside lie far enough from the zero line. Their depths are worked out where they are
+    /// not yet.
+    fn corners_are_deep(&mut self, column: usize, row: usize, near: &[u32]) -> bool {
         for (column, row) in [(column, row), (column + 1, row), (column, row + 1), (column + 1, row + 1)] {
             let node = row * (self.columns + 1) + column;
             if self.nodes[node].is_nan() {
@@ -164,7 +173,8 @@ impl Field {
                 self.nodes[node] = (squares.fold(f64::INFINITY, f64::min).sqrt() + self.gap) as f32;
             }
         }
-        self.cells[row * self.columns + column] = DEEP;
+        let least = (DEEP_FROM / self.over) as f32;
+        self.corners(column, row).iter().all(|depth| *depth > least)
     }
 
     /// A shift by its column and row.
