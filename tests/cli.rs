@@ -34,7 +34,7 @@ fn out(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned()
 }
 
-/// Standard error as one line, since the terminal wraps it.
+/// Standard error as one line, without its frame.
 fn err(output: &Output) -> String {
     let text = String::from_utf8_lossy(&output.stderr);
     text.replace(['│', '╭', '╰', '─'], " ").split_whitespace().collect::<Vec<_>>().join(" ")

@@ -26,9 +26,15 @@ pub fn harmless(text: &str) -> String {
 
 /// Prints findings to standard error.
 pub fn findings(list: &[Finding]) {
-    let colour = std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+    let terminal = std::io::stderr().is_terminal();
+    let colour = terminal && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
     let theme = if colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
-    let handler = GraphicalReportHandler::new_themed(theme).with_width(100).without_cause_chain();
+    // Lines are wrapped for eyes only: where a log or another program reads, a name is never cut in two.
+    let handler = GraphicalReportHandler::new_themed(theme)
+        .with_width(100)
+        .with_wrap_lines(terminal)
+        .with_break_words(false)
+        .without_cause_chain();
     let mut text = String::new();
     for finding in list {
         let finding = &harmless_finding(finding);
