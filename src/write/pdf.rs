@@ -10,11 +10,10 @@ use crate::order::{Job, JobStroke};
 use crate::role::Role;
 use crate::text::letter;
 use crate::units::{push_trimmed, trimmed};
-use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape};
-use pdf_writer::{Finish, Name, Pdf, Rect as Box, Ref, Str, TextStr};
+use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, Vec2};
+use pdf_writer::{Finish, Name, Pdf, Ref, Str, TextStr};
 use std::collections::BTreeSet;
 use std::io::Write;
-use std::ops::Range;
 
 /// Paper that a sheet is printed on, page by page.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -47,14 +46,12 @@ struct Tile {
     strokes: Vec<u32>,
 }
 
-/// A stroke as it is written on every page that shows it.
+/// A stroke with its box.
 struct Drawn<'a> {
     role: Role,
     size: usize,
     path: &'a BezPath,
     bounds: Rect,
-    /// Where in the text of all strokes its own stands.
-    text: Range<usize>,
 }
 
 /// Whether two boxes have a point in common; a line's has no width.
@@ -67,13 +64,12 @@ fn meet(a: Rect, b: Rect) -> bool {
 pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     let stamp = job.stamp();
     let job = job.job();
-    let mut text = Vec::new();
     let drawn: Vec<Drawn> = strokes(job)
-        .map(|stroke| {
-            let from = text.len();
-            path(&mut text, &stroke.path);
-            let (size, bounds) = (size_of(job, stroke), stroke.path.bounding_box());
-            Drawn { role: stroke.role, size, path: &stroke.path, bounds, text: from..text.len() }
+        .map(|stroke| Drawn {
+            role: stroke.role,
+            size: size_of(job, stroke),
+            path: &stroke.path,
+            bounds: stroke.path.bounding_box(),
         })
         .collect();
     let extent = extent(job, &drawn);
@@ -86,14 +82,15 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     let tiled = paper.is_some() || extent.width() > LONGEST || extent.height() > LONGEST;
     let paper = paper.unwrap_or(whole);
     let tiles = tiles(&drawn, &paper, extent);
-    let marks = |tile: &Tile| if tiled { marks(&paper, tile) } else { Vec::new() };
-    let page = |tile: &Tile| (tile.name.clone(), content((&drawn, &text), &paper, tile, &marks(tile)));
-    let mut pages: Vec<(String, Vec<u8>)> = tiles.iter().map(page).collect();
-    if tiled {
-        pages.insert(0, ("map".into(), map(job, &paper, extent, &tiles)));
-    }
+    let crosses = if tiled { crosses(&paper) } else { Vec::new() };
+    let map_first = usize::from(tiled);
+    let names: Vec<&str> = ["map"][..map_first].iter().copied().chain(tiles.iter().map(|tile| &*tile.name)).collect();
+    let page = |index: usize, text: &mut Vec<u8>| match index.checked_sub(map_first) {
+        None => map(text, job, &paper, extent, &tiles),
+        Some(index) => content(text, &drawn, &paper, &tiles[index], &crosses),
+    };
     let subject = format!("{}; {}; {}", stamp.text, job.device, job.medium);
-    document(&pages, &paper, tiled, &layers(job), &job.title, &subject)
+    document(&names, page, &paper, &layers(job), &job.title, &subject)
 }
 
 /// All layers: every role, the roles of sizes that are laid over one another, and what belongs to the pages.
@@ -179,15 +176,14 @@ fn letters(column: u32) -> String {
 }
 
 /// What is drawn on a page: the sheet through its window, then the page's own marks.
-fn content((drawn, all): (&[Drawn], &[u8]), paper: &Paper, tile: &Tile, marks: &[BezPath]) -> Vec<u8> {
+fn content(text: &mut Vec<u8>, drawn: &[Drawn], paper: &Paper, tile: &Tile, crosses: &[BezPath]) {
     let window = window(paper);
-    let mut text = Vec::new();
     let put = |text: &mut Vec<u8>, line: std::fmt::Arguments| writeln!(text, "{line}").expect("writing to memory");
-    put(&mut text, format_args!("q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.07 G"));
+    put(text, format_args!("q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.07 G"));
     let [x, y, w, h] = [window.x0, window.y0, window.width(), window.height()].map(number);
-    put(&mut text, format_args!("{x} {y} {w} {h} re W n"));
+    put(text, format_args!("{x} {y} {w} {h} re W n"));
     let (dx, dy) = (number(window.x0 - tile.window.x0), number(window.y0 - tile.window.y0));
-    put(&mut text, format_args!("1 0 0 1 {dx} {dy} cm"));
+    put(text, format_args!("1 0 0 1 {dx} {dy} cm"));
     let mut open: Option<(Role, usize)> = None;
     for stroke in tile.strokes.iter().map(|index| &drawn[*index as usize]) {
         let kind = (stroke.role, stroke.size);
@@ -196,25 +192,23 @@ fn content((drawn, all): (&[Drawn], &[u8]), paper: &Paper, tile: &Tile, marks: &
                 text.extend_from_slice(b"EMC\n");
             }
             let dashes: Vec<String> = line_type(kind.0, kind.1).iter().map(|&dash| number(dash)).collect();
-            put(&mut text, format_args!("/OC /{} BDC", layer(kind.0, kind.1)));
-            put(&mut text, format_args!("{} w [{}] 0 d", number(line_width(stroke.role)), dashes.join(" ")));
+            put(text, format_args!("/OC /{} BDC", layer(kind.0, kind.1)));
+            put(text, format_args!("{} w [{}] 0 d", number(line_width(stroke.role)), dashes.join(" ")));
             open = Some(kind);
         }
-        text.extend_from_slice(&all[stroke.text.clone()]);
+        path(text, stroke.path);
     }
     if open.is_some() {
         text.extend_from_slice(b"EMC\n");
     }
     text.extend_from_slice(b"Q\n");
-    furniture(&mut text, marks);
-    text
+    if !crosses.is_empty() {
+        furniture(text, crosses.iter().chain(&page_name(paper, tile)));
+    }
 }
 
 /// Draws what belongs to the page itself.
-fn furniture(text: &mut Vec<u8>, marks: &[BezPath]) {
-    if marks.is_empty() {
-        return;
-    }
+fn furniture<'a>(text: &mut Vec<u8>, marks: impl IntoIterator<Item = &'a BezPath>) {
     writeln!(text, "q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.5 G 0.15 w\n/OC /{FURNITURE} BDC")
         .expect("writing to memory");
     for mark in marks {
@@ -223,26 +217,34 @@ fn furniture(text: &mut Vec<u8>, marks: &[BezPath]) {
     text.extend_from_slice(b"EMC\nQ\n");
 }
 
-/// Crosses in the middle of the overlap at the four corners, which fall on each other when pages are glued, and the
-/// page's name.
-fn marks(paper: &Paper, tile: &Tile) -> Vec<BezPath> {
-    let window = window(paper);
-    let inner = window.inflate(-paper.overlap / 2.0, -paper.overlap / 2.0);
+/// Crosses in the middle of the overlap at the four corners, which fall on each other when pages are glued.
+fn crosses(paper: &Paper) -> Vec<BezPath> {
+    let inner = glued(paper);
     let arm = (paper.overlap / 2.0).min(3.0);
-    let mut marks = Vec::new();
+    let mut crosses = Vec::new();
     for x in [inner.x0, inner.x1] {
         for y in [inner.y0, inner.y1] {
-            marks.push(line(Point::new(x - arm, y), Point::new(x + arm, y)));
-            marks.push(line(Point::new(x, y - arm), Point::new(x, y + arm)));
+            crosses.push(line(Point::new(x - arm, y), Point::new(x + arm, y)));
+            crosses.push(line(Point::new(x, y - arm), Point::new(x, y + arm)));
         }
     }
-    let at = Affine::translate((inner.x0 + paper.overlap / 2.0 + 2.0, inner.y0 + paper.overlap / 2.0 + 2.0));
-    marks.extend(letter(&tile.name, 6.0).paths.into_iter().map(|path| at * path));
-    marks
+    crosses
+}
+
+/// The page's name in its lower left corner.
+fn page_name(paper: &Paper, tile: &Tile) -> Vec<BezPath> {
+    let clear = Vec2::new(1.0, 1.0) * (paper.overlap / 2.0 + 2.0);
+    let at = Affine::translate(glued(paper).origin().to_vec2() + clear);
+    letter(&tile.name, 6.0).paths.into_iter().map(|path| at * path).collect()
+}
+
+/// What is left of a page's window from the middle of one overlap to the middle of the next.
+fn glued(paper: &Paper) -> Rect {
+    window(paper).inflate(-paper.overlap / 2.0, -paper.overlap / 2.0)
 }
 
 /// The whole sheet made small, with every page's outline and name.
-fn map(job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile]) -> Vec<u8> {
+fn map(text: &mut Vec<u8>, job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile]) {
     let room = window(paper);
     let all = tiles.iter().fold(extent, |all, tile| all.union(tile.window));
     let head = 14.0_f64.min(room.height() / 4.0);
@@ -263,9 +265,7 @@ fn map(job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile]) -> Vec<u8> {
     let fit = (room.width() / words.width.max(1.0)).min(1.0);
     let at = Affine::translate((room.x0, room.y1 - head / 2.0)) * Affine::scale(fit);
     drawn.extend(words.paths.into_iter().map(|path| at * path));
-    let mut text = Vec::new();
-    furniture(&mut text, &drawn);
-    text
+    furniture(text, &drawn);
 }
 
 fn line(from: Point, to: Point) -> BezPath {
@@ -300,11 +300,12 @@ fn number(value: f64) -> String {
     trimmed(value, DECIMALS)
 }
 
-/// The file around its pages. Contents are not compressed, so that a proof needs no other library to look inside.
+/// The file around its pages, whose contents `content` puts down one by one. They are not compressed, so that a proof needs no
+/// other library to look inside.
 fn document(
-    pages: &[(String, Vec<u8>)],
+    pages: &[&str],
+    content: impl Fn(usize, &mut Vec<u8>),
     paper: &Paper,
-    tiled: bool,
     layers: &[String],
     title: &str,
     subject: &str,
@@ -317,10 +318,10 @@ fn document(
     let mut root = pdf.catalog(catalog);
     root.pages(tree);
     root.viewer_preferences().insert(Name(b"PrintScaling")).primitive(Name(b"None"));
-    if tiled {
+    if pages.starts_with(&["map"]) {
         let mut numbers = root.insert(Name(b"PageLabels")).dict();
         let mut list = numbers.insert(Name(b"Nums")).array();
-        for (i, (name, _)) in pages.iter().enumerate() {
+        for (i, name) in pages.iter().enumerate() {
             list.item(i as i32);
             list.push().dict().pair(Name(b"P"), Str(name.as_bytes()));
         }
@@ -337,10 +338,11 @@ fn document(
         pdf.indirect(layer(i)).dict().pair(Name(b"Type"), Name(b"OCG")).pair(Name(b"Name"), TextStr(name));
     }
     pdf.pages(tree).kids((0..pages.len()).map(page)).count(pages.len() as i32);
-    for (i, (_, content)) in pages.iter().enumerate() {
+    let mut text = Vec::new();
+    for i in 0..pages.len() {
         let mut own = pdf.page(page(i));
         own.parent(tree).contents(stream(i));
-        own.media_box(Box::new(0.0, 0.0, (paper.width * POINT) as f32, (paper.height * POINT) as f32));
+        own.media_box(pdf_writer::Rect::new(0.0, 0.0, (paper.width * POINT) as f32, (paper.height * POINT) as f32));
         let mut resources = own.resources();
         let mut properties = resources.insert(Name(b"Properties")).dict();
         for (i, name) in layers.iter().enumerate() {
@@ -349,7 +351,9 @@ fn document(
         properties.finish();
         resources.finish();
         own.finish();
-        pdf.stream(stream(i), content);
+        text.clear();
+        content(i, &mut text);
+        pdf.stream(stream(i), &text);
     }
     pdf.finish()
 }
