@@ -176,7 +176,7 @@ fn letters(column: u32) -> String {
 }
 
 /// What is drawn on a page: the sheet through its window, then the page's own marks.
-fn content(text: &mut Vec<u8>, drawn: &[Drawn], paper: &Paper, tile: &Tile, crosses: &[BezPath]) {
+fn content(text: &mut Vec<u8>, drawn: &[Drawn], paper: &Paper, tile: &Tile, crosses: &[u8]) {
     let window = window(paper);
     let put = |text: &mut Vec<u8>, line: std::fmt::Arguments| writeln!(text, "{line}").expect("writing to memory");
     put(text, format_args!("q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.07 G"));
@@ -203,29 +203,31 @@ fn content(text: &mut Vec<u8>, drawn: &[Drawn], paper: &Paper, tile: &Tile, cros
     }
     text.extend_from_slice(b"Q\n");
     if !crosses.is_empty() {
-        furniture(text, crosses.iter().chain(&page_name(paper, tile)));
+        furniture(text, crosses, &page_name(paper, tile));
     }
 }
 
-/// Draws what belongs to the page itself.
-fn furniture<'a>(text: &mut Vec<u8>, marks: impl IntoIterator<Item = &'a BezPath>) {
+/// Draws what belongs to the page itself: what is in words already, and marks.
+fn furniture(text: &mut Vec<u8>, drawn: &[u8], marks: &[BezPath]) {
     writeln!(text, "q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.5 G 0.15 w\n/OC /{FURNITURE} BDC")
         .expect("writing to memory");
+    text.extend_from_slice(drawn);
     for mark in marks {
         path(text, mark);
     }
     text.extend_from_slice(b"EMC\nQ\n");
 }
 
-/// Crosses in the middle of the overlap at the four corners, which fall on each other when pages are glued.
-fn crosses(paper: &Paper) -> Vec<BezPath> {
+/// Crosses in the middle of the overlap at the four corners, which fall on each other when pages are glued; in words once for
+/// all pages.
+fn crosses(paper: &Paper) -> Vec<u8> {
     let inner = glued(paper);
     let arm = (paper.overlap / 2.0).min(3.0);
     let mut crosses = Vec::new();
     for x in [inner.x0, inner.x1] {
         for y in [inner.y0, inner.y1] {
-            crosses.push(line(Point::new(x - arm, y), Point::new(x + arm, y)));
-            crosses.push(line(Point::new(x, y - arm), Point::new(x, y + arm)));
+            path(&mut crosses, &line(Point::new(x - arm, y), Point::new(x + arm, y)));
+            path(&mut crosses, &line(Point::new(x, y - arm), Point::new(x, y + arm)));
         }
     }
     crosses
@@ -265,7 +267,7 @@ fn map(text: &mut Vec<u8>, job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile
     let fit = (room.width() / words.width.max(1.0)).min(1.0);
     let at = Affine::translate((room.x0, room.y1 - head / 2.0)) * Affine::scale(fit);
     drawn.extend(words.paths.into_iter().map(|path| at * path));
-    furniture(text, &drawn);
+    furniture(text, &[], &drawn);
 }
 
 fn line(from: Point, to: Point) -> BezPath {
