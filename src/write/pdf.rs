@@ -154,7 +154,8 @@ fn tiles(drawn: &[Drawn], paper: &Paper, extent: Rect) -> Vec<Tile> {
             }
         }
     }
-    met.sort();
+    // Page by page; the strokes of a page stay in working order.
+    met.sort_by_key(|(row, column, _)| (*row, *column));
     // Along the segments, so that a page inside a piece on which nothing lies is left out.
     let reaches = |index: u32, wide: Rect| {
         drawn[index as usize].path.segments().any(|segment| meet(segment.bounding_box(), wide))
