@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::{PEOPLE, person_of, sample_person, sample_style, style_of};
+use common::{INCH, PEOPLE, STYLES, person_of, sample_person, sample_style, style_of};
 use kurbo::Shape;
 use oaktag::draft::{self, Choices, Drafted};
 use oaktag::geom::path;
@@ -10,19 +10,6 @@ use oaktag::measures::{self, Measures};
 use oaktag::source::Text;
 use oaktag::style::Style;
 use oaktag::{allow, pipeline, walk};
-
-const INCH: f64 = 25.4;
-
-const STYLES: [&str; 8] = [
-    "bellringer-skirt",
-    "choir-bodice",
-    "evening-chorus",
-    "fairground-circle",
-    "lantern-night",
-    "master-blocks",
-    "mill-wheel-tiers",
-    "weir-petticoat",
-];
 
 fn set(choices: &[(&str, &str)]) -> Choices {
     choices.iter().map(|(name, value)| ((*name).to_owned(), Text::new(value, "--set"))).collect()
