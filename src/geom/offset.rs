@@ -558,7 +558,7 @@ impl Target<'_> {
         let step = (b - a) / CHECKS as f64;
         let mut worst = 0.0_f64;
         let (mut u, mut last) = (0.0, (0.0, (self.at)(a).0));
-        for k in 1..CHECKS {
+        for k in 1..=CHECKS {
             let t = a + step * k as f64;
             let (target, along) = (self.at)(t);
             u = (u + 1.0 / CHECKS as f64).min(1.0);
@@ -573,12 +573,18 @@ impl Target<'_> {
                 }
             }
             worst = worst.max(cubic.eval(u).distance(target));
-            // Back again, halfway to the last check: one Newton step with the chord's speed brings the curve abreast.
-            let half = cubic.eval(0.5 * (u + last.0));
-            let (abreast, along) = (self.at)(t - 0.5 * step);
+            // Back again from between the last check and this one, oftener where the cubic hurries from one to the other:
+            // one Newton step with the chord's speed brings the curve abreast.
+            let backs = ((u - last.0) * CHECKS as f64).ceil().clamp(1.0, 8.0);
             let pace = target.distance(last.1) / step;
-            let (point, along) = (self.at)((t - 0.5 * step + (half - abreast).dot(along) / pace).clamp(a, b));
-            worst = worst.max((half - point).cross(along).abs());
+            for back in 0..backs as usize {
+                let share = (back as f64 + 0.5) / backs;
+                let from = cubic.eval(last.0 + share * (u - last.0));
+                let beside = t - (1.0 - share) * step;
+                let (abreast, along) = (self.at)(beside);
+                let (point, along) = (self.at)((beside + (from - abreast).dot(along) / pace).clamp(a, b));
+                worst = worst.max((from - point).cross(along).abs());
+            }
             if worst > tolerance {
                 return worst;
             }
