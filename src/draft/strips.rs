@@ -77,8 +77,8 @@ impl Made {
     }
 }
 
-/// The parts of a top or hem before the seam's start and behind it.
-
+/// Whether an edge has this name, or is one of the parts of the edge of this name that lie before a ring's start and behind
+/// it.
 fn named(edge: &str, wanted: &str) -> bool {
     edge.strip_prefix(wanted).is_some_and(|rest| rest.is_empty() || rest == BEFORE_START || rest == BEHIND_START)
 }

@@ -39,6 +39,7 @@ const GIVE: f64 = -0.12;
 type Places<T> = [T; PLACES];
 
 /// A chain under way.
+#[derive(Clone)]
 struct Chain<'a> {
     at: &'a dyn Fn(f64) -> (Point, Vec2),
     /// The curve's parameters at all joints, both ends among them.
@@ -103,23 +104,24 @@ pub fn loosened(
 impl Chain<'_> {
     /// Moves the joints until all cubics stray alike, or are near enough.
     fn balanced(&mut self, tolerance: f64) -> Option<Compared> {
-        let mut best: Option<(f64, Vec<f64>, Vec<f64>, Vec<Places<f64>>)> = None;
+        let mut best: Option<(f64, Self, Compared)> = None;
         for round in 0..MOVES {
             let now = self.least_squares()?;
             let strays = now.strays();
             let most = strays.iter().copied().fold(0.0, f64::max);
             let stuck = best.as_ref().is_some_and(|(least, ..)| round >= PATIENCE && most > 0.97 * least);
+            let done = stuck || now.worst() < tolerance;
             if best.as_ref().is_none_or(|(least, ..)| most < *least) {
-                best = Some((most, self.joints.clone(), self.sought.clone(), self.abreast.clone()));
+                best = Some((most, self.clone(), now));
             }
-            if stuck || now.worst() < tolerance {
+            if done {
                 break;
             }
             self.share_out(&strays);
         }
-        (_, self.joints, self.sought, self.abreast) = best?;
-        self.look();
-        self.compared(&self.sought)
+        let (_, chain, compared) = best?;
+        *self = chain;
+        Some(compared)
     }
 
     /// The chain nearest to the curve with the joints where they are, all places alike.
