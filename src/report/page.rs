@@ -398,9 +398,10 @@ fn sheets(content: &ProofSheet) -> String {
 }
 
 fn one_sheet(sheet: &Sheet, index: usize, of: usize, scale: f64, unit: Unit) -> String {
+    // A file of one sheet is told apart from the others by its name.
+    let number = if of == 1 { String::new() } else { format!("Sheet {} of {of}: ", index + 1) };
     let title = format!(
-        "Sheet {} of {of}: {}, {}, {}",
-        index + 1,
+        "{number}{}, {}, {}",
         sheet.medium,
         size(Size::new(sheet.width, sheet.height), unit),
         count(sheet.placed.len(), "piece")
