@@ -1,8 +1,10 @@
-//! Writing: `cargo bench --bench write`, or parts of it: `-- peer formats sheets people`.
+//! Writing: `cargo bench --bench write`, or parts of it: `-- peer formats sheets people`, or `-- pdf-a4` and other formats by
+//! name.
 //!
 //! 1. The strokes of 2,000 pieces as one DXF, by this project and by the library ezdxf (`peer/write.py`, run by the Python
 //!    of the outside checks), in turns, in one run; with and without the writing on the pieces.
-//! 2. The sheets of 10,000 pieces in every format, one after another.
+//! 2. The sheets of 10,000 pieces in every format, one after another on one core: from finished jobs to bytes, with nothing
+//!    kept from one sheet for the next. Neither the making of the jobs is counted, nor the proof, nor the disk.
 //! 3. The most memory that a process takes which writes, reads back and proves so many sheets one after another, and which
 //!    makes the files of so many people (Linux only).
 //!
@@ -41,9 +43,8 @@ fn main() {
     if asked("peer") {
         beside_the_peer(&pieces);
     }
-    if asked("formats") {
-        every_format(&pieces);
-    }
+    let formats = FORMATS.into_iter().filter(|format| asked("formats") || asked(format));
+    every_format(&pieces, &formats.collect::<Vec<_>>());
     if asked("sheets") {
         memory_of_sheets();
     }
@@ -289,11 +290,11 @@ fn chain(path: &BezPath) -> (Option<bool>, Vec<[f64; 2]>) {
 }
 
 /// The sheets of 10,000 pieces, one after another.
-fn every_format(pieces: &[MarkedPiece]) {
+fn every_format(pieces: &[MarkedPiece], formats: &[&str]) {
     const PIECES: usize = 10_000;
     for (what, with_writing) in [("lines alone", false), ("with all writing", true)] {
         let job = job(&sheet(pieces, with_writing));
-        for format in FORMATS {
+        for &format in formats {
             let mut bytes = 0;
             let one_after_another = || {
                 bytes =

@@ -254,60 +254,93 @@ pub fn format_inches(mm: f64, denominator: u32) -> String {
 
 /// `value` with at most `decimals` decimals and no trailing zeros; never `-0`.
 pub fn trimmed(value: f64, decimals: usize) -> String {
-    let mut text = String::new();
+    let mut text = Vec::new();
     push_trimmed(&mut text, value, decimals);
-    text
+    text.into_iter().map(char::from).collect()
 }
 
-/// Appends `value` as [`trimmed`] gives it. Below 9e15 steps of the last decimal it is written as a whole number of them,
-/// which is what most of a file consists of, and halves are rounded away from zero.
-pub fn push_trimmed(text: &mut String, value: f64, decimals: usize) {
+/// The two digits of every number below a hundred.
+const PAIRS: [[u8; 2]; 100] = {
+    let mut pairs = [[b'0'; 2]; 100];
+    let mut n = 0;
+    while n < 100 {
+        pairs[n] = [b'0' + (n / 10) as u8, b'0' + (n % 10) as u8];
+        n += 1;
+    }
+    pairs
+};
+
+/// Appends `value` as [`trimmed`] gives it, in ASCII, and tells whether it has decimals. Below 9e15 steps of the last
+/// decimal it is written as a whole number of them, and halves are rounded away from zero. Most of a file consists of such
+/// numbers, so they are put together on the spot and appended at one stroke.
+#[inline]
+pub fn push_trimmed(text: &mut Vec<u8>, value: f64, decimals: usize) -> bool {
     const POWERS: [u32; 10] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000, 100_000_000, 1_000_000_000];
+    /// Sign, 16 digits and a point, and what is written at one stroke beyond the last digit.
+    const ROOM: usize = 24;
     let power = POWERS.get(decimals).copied();
     let scaled = power.map_or(f64::NAN, |power| value * f64::from(power));
     // Beyond 2^53 not every whole number is an f64.
-    let (Some(power), true) = (power, scaled.abs() <= 9e15) else {
-        use std::fmt::Write as _;
-        let from = text.len();
-        write!(text, "{value:.decimals$}").expect("writing to a string");
-        if text[from..].contains('.') {
-            text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
+    let (Some(power), true) = (power, scaled.abs() <= 9e15) else { return push_long(text, value, decimals) };
+    let steps = nearest_whole(scaled);
+    let (mut whole, part) = (steps.unsigned_abs() / u64::from(power), (steps.unsigned_abs() % u64::from(power)) as u32);
+    let mut digits = [0_u8; ROOM];
+    digits[0] = b'-';
+    let mut end = usize::from(steps < 0);
+    if whole < 10_000 {
+        // Four digits at once, moved up by the zeros before the first that counts.
+        let [high, low] = [whole / 100, whole % 100].map(|pair| PAIRS[pair as usize]);
+        let zeros = usize::from(whole < 1000) + usize::from(whole < 100) + usize::from(whole < 10);
+        let four = u32::from_le_bytes([high[0], high[1], low[0], low[1]]) >> (8 * zeros);
+        digits[end..end + 4].copy_from_slice(&four.to_le_bytes());
+        end += 4 - zeros;
+    } else {
+        let from = end;
+        end += whole.ilog10() as usize + 1;
+        for digit in digits[from..end].iter_mut().rev() {
+            *digit = b'0' + (whole % 10) as u8;
+            whole /= 10;
         }
-        return;
-    };
-    let cut_off = scaled as i64;
-    let rest = scaled - cut_off as f64;
-    let steps = cut_off + i64::from(rest >= 0.5) - i64::from(rest <= -0.5);
-    let (mut whole, mut part) =
-        (steps.unsigned_abs() / u64::from(power), (steps.unsigned_abs() % u64::from(power)) as u32);
-    // From the last digit to the first; 0 to 9e15 has at most 16 digits.
-    let mut digits = [0_u8; 20];
-    let mut at = digits.len();
-    let mut put = |digit: u8| {
-        at -= 1;
-        digits[at] = digit;
-    };
+    }
     if part > 0 {
-        let mut places = decimals;
-        while part % 10 == 0 {
-            part /= 10;
-            places -= 1;
+        let (point, mut left) = (end, part as usize);
+        digits[point] = b'.';
+        end += 1 + decimals;
+        let mut place = end;
+        while place > point + 2 {
+            place -= 2;
+            digits[place..place + 2].copy_from_slice(&PAIRS[left % 100]);
+            left /= 100;
         }
-        for _ in 0..places {
-            put(b'0' + (part % 10) as u8);
-            part /= 10;
+        if place > point + 1 {
+            digits[point + 1] = b'0' + left as u8;
         }
-        put(b'.');
+        while digits[end - 1] == b'0' {
+            end -= 1;
+        }
     }
-    while whole >= 10 {
-        put(b'0' + (whole % 10) as u8);
-        whole /= 10;
+    text.extend_from_slice(&digits);
+    text.truncate(text.len() - (ROOM - end));
+    part > 0
+}
+
+/// [`push_trimmed`] for numbers of more digits, infinities and what is no number.
+#[cold]
+fn push_long(text: &mut Vec<u8>, value: f64, decimals: usize) -> bool {
+    let mut digits = format!("{value:.decimals$}");
+    if digits.contains('.') {
+        digits.truncate(digits.trim_end_matches('0').trim_end_matches('.').len());
     }
-    put(b'0' + whole as u8);
-    if steps < 0 {
-        put(b'-');
-    }
-    text.push_str(&String::from_utf8_lossy(&digits[at..]));
+    text.extend_from_slice(digits.as_bytes());
+    digits.contains('.')
+}
+
+/// The nearest whole number, halves away from zero, of a number whose whole part an `i64` holds.
+#[inline]
+pub fn nearest_whole(value: f64) -> i64 {
+    let cut_off = value as i64;
+    let rest = value - cut_off as f64;
+    cut_off + i64::from(rest >= 0.5) - i64::from(rest <= -0.5)
 }
 
 #[cfg(test)]
@@ -370,6 +403,10 @@ mod tests {
             (0.05, 2, "0.05"),
             (1e20, 2, "100000000000000000000"),
             (120.0, 0, "120"),
+            (9_999.999_999_6, 6, "10000"),
+            (-99_999_998.123_456, 6, "-99999998.123456"),
+            (9e15, 0, "9000000000000000"),
+            (-8_999_999.123_456_789, 9, "-8999999.123456789"),
             (f64::NAN, 2, "NaN"),
             (f64::INFINITY, 2, "inf"),
         ] {

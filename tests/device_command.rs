@@ -358,6 +358,15 @@ fn everybody_in_one_nest() {
         assert!(refused.status.code() == Some(2) && err(&refused).contains(words), "{words}: {}", err(&refused));
         assert_eq!(std::fs::read_dir(&folder).expect("a folder").count(), 0, "{words}: something was written");
     }
+    // What only the lay finds out is found before anybody's files are in place; folders that were made go again.
+    let below = folder.join("below/it").display().to_string();
+    let note_paper = folder.with_file_name("note-paper.device.kdl").display().to_string();
+    let profile = std::fs::read_to_string("profiles/old-pen-plotter.device.kdl").expect("reads");
+    std::fs::write(&note_paper, profile.replace("size=\"A1\"", "size=\"A4\"")).expect("written");
+    let more = ["--device", "projector", "--nest", &note_paper, "-o", &below];
+    let large = oaktag(&[&["make", STYLE, "--measures", MAREN, pip], &more[..]].concat());
+    assert!(large.status.code() == Some(2) && err(&large).contains("that \"paper\" leaves"), "{}", err(&large));
+    assert_eq!(std::fs::read_dir(&folder).expect("a folder").count(), 0, "too large: something was written");
     // Without a nest that folder is anybody's.
     let files = of(&["Nested"]);
     assert_eq!(make(&[&files[0]], &["--device", "projector"]).status.code(), Some(0));
@@ -371,6 +380,36 @@ fn everybody_in_one_nest() {
     let list = std::fs::read_to_string(folder.join("nested/proven.json")).expect("there");
     assert!(list.contains("roll-plotter.svg"));
     assert!(folder.join("maren-holt/proof-sheet.html").is_file());
+    // Proven again from everybody's pieces, as any file is; faults of one size alone are caught.
+    let pieces = ["maren-holt", "pip-arlen"].map(|person| format!("{to}/{person}/evening-chorus-dress.pieces.json"));
+    let nest = format!("{to}/nested/roll-plotter.svg");
+    let proof = |file: &str, pieces: [&str; 2], more: &[&str]| {
+        oaktag(&[&["proof", file, "--device", "roll-plotter", "--pieces", pieces[0], pieces[1]], more].concat())
+    };
+    let [maren, other] = pieces.each_ref().map(String::as_str);
+    let again = proof(&nest, [maren, other], &[]);
+    assert_eq!(again.status.code(), Some(0), "{}{}", out(&again), err(&again));
+    assert!(out(&again).contains("passed") && out(&again).contains(" 0 missing, 0 extra"), "{}", out(&again));
+    let ids = [("\"cut-1\"", "\"x\""), ("\"cut-2\"", "\"cut-1\""), ("\"x\"", "\"cut-2\"")];
+    let swapped = ids.iter().fold(text.clone(), |text, (from, to)| text.replace(from, to));
+    let moved = text.replace("id=\"cut-2\"", "id=\"cut-2\" transform=\"translate(0,0.1)\"");
+    for (what, spoilt, words) in [("swapped", swapped, "14 of"), ("moved", moved, "strays by 0.1")] {
+        let file = format!("{to}/nested/{what}.svg");
+        assert_ne!(spoilt, text);
+        std::fs::write(&file, spoilt).expect("written");
+        let found = proof(&file, [maren, other], &[]);
+        assert!(found.status.code() == Some(1) && err(&found).contains(words), "{what}: {}", err(&found));
+    }
+    // The order is that of the list beside it; without a list it is the order given, and sizes are not mixed up.
+    assert_eq!(proof(&nest, [other, maren], &[]).status.code(), Some(0));
+    std::fs::remove_file(folder.join("nested/proven.json")).expect("removed");
+    assert_eq!(proof(&nest, [maren, other], &[]).status.code(), Some(0));
+    let turned = proof(&nest, [other, maren], &[]);
+    assert!(turned.status.code() == Some(1) && err(&turned).contains("or else of --pieces"), "{}", err(&turned));
+    let small = proof(&nest, [maren, other], &["--quarter-scale"]);
+    assert!(small.status.code() == Some(2) && err(&small).contains("at their full size"), "{}", err(&small));
+    let twice = proof(&nest, [maren, maren], &[]);
+    assert!(twice.status.code() == Some(2) && err(&twice).contains("two sizes are called"), "{}", err(&twice));
     // A machine's file of a nest: its keys are called keys, and the check square once what it is.
     let text = common::text("profiles/roll-pen-plotter.device.kdl");
     let end = text.trim_end().strip_suffix('}').expect("a profile");

@@ -11,7 +11,7 @@ use formats_support::{FORMATS, Format, correction, job, sheet};
 use kurbo::{BezPath, ParamCurve, ParamCurveNearest, PathEl, PathSeg, Point};
 use oaktag::device::{self, Correction, Device, Notches};
 use oaktag::lay::{Copies, Sheet, SheetStroke, lay, nest::spread};
-use oaktag::mark::nest::{Lines, nest};
+use oaktag::mark::nest::{Key, Lines, Nest, nest};
 use oaktag::mark::{self, Heading, MarkedPiece};
 use oaktag::order::{Job, order};
 use oaktag::piece::PieceSet;
@@ -243,8 +243,25 @@ fn faults_in_a_nest_are_caught() {
     });
     let own: Vec<(usize, &MarkedPiece)> = bare.iter().enumerate().map(|(i, piece)| (i + 1, piece)).collect();
     let device = sample("roll-plotter").device;
-    let (nest, findings) = nest(&own, "Evening Chorus", Lines::Typed, None).expect("nested");
+    // The key says the allowances in words; a piece of a tenth of the size has no room for them, which is told.
+    let allowances = mark::allowances(&sets[0].pieces[0], sets[0].unit, false);
+    assert!(allowances.contains(&"1 in allowance: side".to_owned()), "{allowances:?}");
+    let key = Key { style: "Evening Chorus", allowances: &allowances };
+    let silent = Key { allowances: &[], ..key };
+    let in_key = |nest: &Nest| nest.marked.strokes.iter().filter(|stroke| stroke.edge == "key").count();
+    let letters: usize = allowances.iter().map(|line| oaktag::text::letter(line, 4.0).paths.len()).sum();
+    let without = in_key(&nest(&own, &silent, Lines::Typed, None).expect("nested").0);
+    let small = bare.each_ref().map(|piece| MarkedPiece {
+        outline: kurbo::Affine::scale(0.1) * &piece.outline,
+        strokes: Vec::new(),
+        ..piece.clone()
+    });
+    let tiny: Vec<(usize, &MarkedPiece)> = small.iter().enumerate().map(|(i, piece)| (i + 1, piece)).collect();
+    let (_, told) = nest(&tiny, &key, Lines::Typed, None).expect("nested");
+    assert!(told.iter().any(|f| f.message.contains("no room for the")), "{told:?}");
+    let (nest, findings) = nest(&own, &key, Lines::Typed, None).expect("nested");
     assert!(findings.is_empty(), "{findings:?}");
+    assert_eq!(in_key(&nest), without + letters);
     let (laid, _) = lay(std::slice::from_ref(&nest.marked), &device.media[0], Copies::One, "").expect("laid");
     let nests = [nest];
     let sheet = spread(&laid[0], &nests, &sizes).expect("spread");

@@ -212,9 +212,10 @@ pub struct ProofArgs {
     /// The file that was written for a device
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
-    /// The pieces that it was made from (`*.pieces.json`)
-    #[arg(short, long, value_name = "PIECES")]
-    pub pieces: PathBuf,
+    /// The pieces that it was made from (`*.pieces.json`); for sizes laid over one another those of each size, in the
+    /// order that `proven.json` beside the file has, or else as they are given
+    #[arg(short, long, value_name = "PIECES", required = true, num_args = 1..)]
+    pub pieces: Vec<PathBuf>,
     /// The device it was made for
     #[arg(short, long, value_name = "NAME")]
     pub device: String,

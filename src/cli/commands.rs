@@ -14,7 +14,8 @@ use oaktag::pipeline::{self, Imprint, Laying, Made, NamedDevice, ProvenFile, Wal
 use oaktag::proof::Proof;
 use oaktag::report::{self, FileLine};
 use oaktag::text::Font;
-use std::path::Path;
+use std::collections::VecDeque;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// `oaktag make`.
@@ -32,9 +33,9 @@ pub fn make(args: &MakeArgs) -> Outcome {
     let laying =
         Laying { cloths: &cloths, budget: budget(args.effort), font: font.as_ref(), quarter_scale: &small, imprint };
     let mut end = End::Done;
-    let mut lines: Vec<FileLine> = Vec::new();
     let mut unit = None;
-    let mut folders: Vec<String> = Vec::new();
+    // The last first: where nothing comes of it all, folders go in the other order than they came.
+    let mut done: VecDeque<Done> = VecDeque::new();
     let mut people: Vec<Walked> = Vec::new();
     let everybody = people::load(&args.from)?;
     told_apart(&everybody, &nesting)?;
@@ -43,47 +44,30 @@ pub fn make(args: &MakeArgs) -> Outcome {
         let Some(walked) = drafted(walked, &mut end) else { continue };
         unit.get_or_insert(walked.set.unit);
         say_fitting(&walked);
-        let person = walked.set.person.clone();
-        let folder = disk::file_word(&person);
         if !nesting.is_empty() {
             people.push(walked.clone());
         }
-        let folder_of = args.out.join(&folder);
-        let staged = disk::Staged::new(&folder_of)?;
-        let proven = Mutex::new(Vec::new());
-        // Each file goes to the disk once it is proven; it is put in place with the others, or removed.
-        let keep = |file: ProvenFile| {
-            staged.add(&file.line().file, file.bytes())?;
-            proven.lock().unwrap_or_else(PoisonError::into_inner).push(Proven::of(&file));
-            Ok(())
-        };
-        let made = pipeline::make_into(walked, &devices, &laying, &keep)?;
-        told.findings(&person, &made.findings);
-        if held(&made, args.from.anyway) {
-            told.line(format!("{person}: held back, nothing was written. --anyway writes all the same."));
-            end = end.max(End::Held);
-            continue;
+        let folder = args.out.join(disk::file_word(&walked.set.person));
+        match one(walked, (&devices, &written), &laying, folder, args.from.anyway, &mut told)? {
+            Some(made) => done.push_front(made),
+            None => end = end.max(End::Held),
         }
-        if !made.failed.is_empty() {
-            say_failed(&made.failed);
-            end = end.max(End::Held);
-            continue;
-        }
-        let proven = proven.into_inner().unwrap_or_else(PoisonError::into_inner);
-        let (list, stale) = manifest::with(&folder_of, proven, &written);
-        stage_reports(&staged, &list, &made)?;
-        staged.finish()?;
-        say::findings(&stale);
-        for line in &made.lines {
-            lines.push(FileLine { file: folder_of.join(&line.file).display().to_string(), ..line.clone() });
-        }
-        folders.push(folder);
     }
     drop(told);
     if !nesting.is_empty() && end == End::Done {
-        lines.extend(nest(&people, &nesting, &laying, &args.out.join(NESTED), &mut end)?);
+        let Some(nest) = nest(&people, &nesting, &laying, args.out.join(NESTED))? else { return Ok(End::Held) };
+        done.push_front(nest);
     } else if !nesting.is_empty() {
         say::line("nothing was nested: a nest takes everybody, and not everybody was made.");
+    }
+    // Nothing is in place before all of it can be.
+    let (mut lines, mut sheets) = (Vec::new(), Vec::new());
+    for Done { staged, folder, files, stale, proof_sheet } in done.into_iter().rev() {
+        staged.finish()?;
+        say::findings(&stale);
+        let named = |line: FileLine| FileLine { file: folder.join(&line.file).display().to_string(), ..line };
+        lines.extend(files.into_iter().map(named));
+        sheets.extend(proof_sheet.then(|| folder.join(PROOF_SHEET)));
     }
     if args.json {
         say::data(&(serde_json::to_string_pretty(&lines).unwrap_or_default() + "\n"))?;
@@ -94,10 +78,56 @@ pub fn make(args: &MakeArgs) -> Outcome {
     if !lines.is_empty() {
         say_cautions(&devices);
     }
-    for folder in &folders {
-        say::line(&format!("look before you cut: {}", args.out.join(folder).join(PROOF_SHEET).display()));
+    for sheet in &sheets {
+        say::line(&format!("look before you cut: {}", sheet.display()));
     }
     Ok(end)
+}
+
+/// What is made and lies beside its place, to be put there with all else.
+struct Done {
+    staged: disk::Staged,
+    folder: PathBuf,
+    files: Vec<FileLine>,
+    /// What an earlier job left there.
+    stale: Vec<Finding>,
+    /// Whether a proof sheet is among it.
+    proof_sheet: bool,
+}
+
+/// Makes all that one person asked for; nothing where it is held back. `devices` are those that draw the pieces at their
+/// full size, and all under the names of their files.
+fn one(
+    walked: Walked,
+    (devices, written): (&[NamedDevice], &[NamedDevice]),
+    laying: &Laying,
+    folder: PathBuf,
+    anyway: bool,
+    told: &mut say::Told,
+) -> Result<Option<Done>> {
+    let person = walked.set.person.clone();
+    let staged = disk::Staged::new(&folder)?;
+    let proven = Mutex::new(Vec::new());
+    // Each file goes to the disk once it is proven; it is put in place with the others, or removed.
+    let keep = |file: ProvenFile| {
+        staged.add(&file.line().file, file.bytes())?;
+        proven.lock().unwrap_or_else(PoisonError::into_inner).push(Proven::of(&file));
+        Ok(())
+    };
+    let made = pipeline::make_into(walked, devices, laying, &keep)?;
+    told.findings(&person, &made.findings);
+    if held(&made, anyway) {
+        told.line(format!("{person}: held back, nothing was written. --anyway writes all the same."));
+        return Ok(None);
+    }
+    if !made.failed.is_empty() {
+        say_failed(&made.failed);
+        return Ok(None);
+    }
+    let proven = proven.into_inner().unwrap_or_else(PoisonError::into_inner);
+    let (list, stale) = manifest::with(&folder, proven, written);
+    stage_reports(&staged, &list, &made)?;
+    Ok(Some(Done { staged, folder, files: made.lines, stale, proof_sheet: true }))
 }
 
 /// Whether everybody has a folder of their own, and a nest can be made of them: asked before anything is written.
@@ -124,27 +154,22 @@ fn told_apart(everybody: &[Person], nesting: &[NamedDevice]) -> Result<()> {
     Ok(())
 }
 
-/// Everybody's pieces laid over one another, written into a folder of their own.
-fn nest(
-    people: &[Walked],
-    devices: &[NamedDevice],
-    laying: &Laying,
-    folder: &Path,
-    end: &mut End,
-) -> Result<Vec<FileLine>> {
+/// Everybody's pieces laid over one another, for a folder of their own; nothing where a file fails its proof.
+fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying, folder: PathBuf) -> Result<Option<Done>> {
     let nested = pipeline::nest(people, devices, laying)?;
     say::findings(&nested.findings);
     if !nested.failed.is_empty() {
         say_failed(&nested.failed);
-        *end = End::Held;
-        return Ok(Vec::new());
+        return Ok(None);
     }
-    manifest::write(folder, &nested.files, devices)?;
-    let line = |file: &ProvenFile| {
-        let name = folder.join(&file.line().file).display().to_string();
-        FileLine { file: name, ..file.line().clone() }
-    };
-    Ok(nested.files.iter().map(line).collect())
+    let staged = disk::Staged::new(&folder)?;
+    let (list, stale) = manifest::with(&folder, nested.files.iter().map(Proven::of).collect(), devices);
+    for file in &nested.files {
+        staged.add(&file.line().file, file.bytes())?;
+    }
+    staged.add(manifest::NAME, list.as_bytes())?;
+    let files = nested.files.iter().map(|file| file.line().clone()).collect();
+    Ok(Some(Done { staged, folder, files, stale, proof_sheet: false }))
 }
 
 /// Before and after, where the person was fitted.
@@ -347,17 +372,29 @@ pub fn proof(args: &ProofArgs) -> Outcome {
     let (named, findings) = disk::device(&args.device)?;
     say::findings(&findings);
     // Carried across the seams as `make` does, whether the pieces are those it took or those it wrote.
-    let set = pipeline::walk_pieces(people::read_pieces(&args.pieces)?, oaktag::walk::TOLERANCE).set;
+    let walked = |path: &PathBuf| Ok(pipeline::walk_pieces(people::read_pieces(path)?, oaktag::walk::TOLERANCE));
+    let mut people = args.pieces.iter().map(walked).collect::<Result<Vec<Walked>>>()?;
     let bytes = disk::read_bytes(&args.file)?;
     let file = args.file.display().to_string();
     let font = font(args.font.as_deref())?;
     let laying = Laying { budget: budget(args.effort), font: font.as_ref(), ..Laying::default() };
+    if people.len() > 1 {
+        if args.quarter_scale {
+            return Err(Finding::error("sizes that lie over one another are drawn at their full size")
+                .hint("leave out --quarter-scale, or give the pieces of one person alone")
+                .into());
+        }
+        in_order_of_nest(&mut people, &args.file);
+    }
     let against = |quarter| -> Result<Option<(Proof, Vec<Finding>)>> {
-        let sheets = pipeline::sheets_with(&set, &named.device, quarter, &laying)?;
+        let (sheets, named) = match &people[..] {
+            [one] => (pipeline::sheets_with(&one.set, &named.device, quarter, &laying)?, named.clone()),
+            _ => pipeline::nest_sheets(&people, &named, &laying)?,
+        };
         best_proof(&sheets, &bytes, &file, &named.device)
     };
     let Some((proof, findings)) = against(args.quarter_scale)? else {
-        return Err(Finding::error("these pieces fill no sheet").in_file(args.pieces.display().to_string()).into());
+        return Err(Finding::error("these pieces fill no sheet").in_file(file).into());
     };
     say::findings(&findings);
     if args.json {
@@ -372,7 +409,7 @@ pub fn proof(args: &ProofArgs) -> Outcome {
             say::line(&format!("  {reason}"));
         }
         // Whether it is the other scale is not guessed: it is proven.
-        let other = if proof.passed { None } else { against(!args.quarter_scale).ok().flatten() };
+        let other = if proof.passed || people.len() > 1 { None } else { against(!args.quarter_scale).ok().flatten() };
         if other.is_some_and(|(other, _)| other.passed) {
             say::line(if args.quarter_scale {
                 "  it draws these pieces at their full size, and is true: prove it without --quarter-scale"
@@ -380,6 +417,11 @@ pub fn proof(args: &ProofArgs) -> Outcome {
                 "  it draws these pieces at a quarter of their size, to pin up, and is true: prove it with --quarter-scale"
             });
         }
+    }
+    if !proof.passed && people.len() > 1 {
+        say::line(
+            "  sizes are numbered in the order of proven.json, or else of --pieces: are these all, as they were made?",
+        );
     }
     Ok(if proof.passed { End::Done } else { End::Held })
 }
@@ -395,4 +437,14 @@ fn best_proof(sheets: &[Sheet], bytes: &[u8], file: &str, device: &Device) -> Re
         }
     }
     Ok(best)
+}
+
+/// Puts the sizes of a nest into the order that the list beside its file has them in. That is no part of the proof: in
+/// another order it fails.
+fn in_order_of_nest(people: &mut [Walked], file: &Path) {
+    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let name = file.file_name().unwrap_or_default().to_string_lossy();
+    let listed = manifest::read(folder).into_iter().find(|proven| proven.file == name);
+    let sizes = listed.map(|proven| proven.sizes).unwrap_or_default();
+    people.sort_by_key(|walked| sizes.iter().position(|size| *size == walked.set.person).unwrap_or(sizes.len()));
 }

@@ -24,6 +24,7 @@ pub fn read(args: &ReadArgs) -> Outcome {
                 .into());
         }
     };
+    say::findings(&read::made_for_a_machine(&bytes, &file));
     let scale = scale(args, &ending, &drawing, &file)?;
     // A unit that was asked for and answered is no longer worth a warning.
     let answered = (args.unit.is_some() || args.dpi.is_some()) && (!drawing.to_scale || drawing.guessed.is_some());

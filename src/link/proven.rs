@@ -20,6 +20,9 @@ pub struct Proven {
     pub stamp: String,
     /// What it draws, in order.
     pub parts: Vec<Part>,
+    /// The sizes that lie over one another in it, in their order; else none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sizes: Vec<String>,
 }
 
 /// How far a file was sent, beside it as `FILE.sent.json`. Written before a piece begins, so that whatever happens it
@@ -63,6 +66,7 @@ impl Proven {
             medium: file.medium().into(),
             stamp: file.stamp().into(),
             parts: file.parts().to_vec(),
+            sizes: file.sizes().to_vec(),
         }
     }
 

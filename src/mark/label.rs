@@ -8,7 +8,7 @@ use crate::geom::path;
 use crate::piece::Piece;
 use crate::role::Role;
 use crate::text::{Font, Lettering, letter, letter_with};
-use crate::units::{format_length, trimmed};
+use crate::units::{Unit, format_length, trimmed};
 use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, Vec2};
 
 /// Smallest capitals that are read with ease, mm (common practice, no source).
@@ -113,7 +113,7 @@ fn wording(piece: &Piece, heading: &Heading, block: bool) -> Vec<Item> {
     say(1, 1.0, heading.style.clone());
     say(0, 1.0, heading.person.clone());
     say(0, 1.0, cut_words(piece));
-    for line in allowance_words(piece, heading, block) {
+    for line in allowance_words(piece, heading.unit, heading.scale, block) {
         say(1, 1.0, line);
     }
     if block {
@@ -175,18 +175,15 @@ fn cut_words(piece: &Piece) -> String {
     words
 }
 
-/// One figure where all edges are alike, else a line for each width with its edges, in the outline's order.
-fn allowance_words(piece: &Piece, heading: &Heading, block: bool) -> Vec<String> {
+/// The allowances in words: one figure where all edges are alike, else a line for each width with its edges, in the outline's
+/// order. `scale` is that of the piece against the real.
+pub(super) fn allowance_words(piece: &Piece, unit: Unit, scale: f64, block: bool) -> Vec<String> {
     if block {
         return vec!["net, no allowance".into()];
     }
     let mut widths: Vec<(String, Vec<&str>)> = Vec::new();
     for edge in piece.edges.iter().filter(|edge| !edge.fold) {
-        let width = if edge.allowance > 0.0 {
-            format_length(edge.allowance / heading.scale, heading.unit)
-        } else {
-            "no".into()
-        };
+        let width = if edge.allowance > 0.0 { format_length(edge.allowance / scale, unit) } else { "no".into() };
         match widths.iter_mut().find(|(known, _)| *known == width) {
             Some((_, edges)) if edges.contains(&edge.whole_name()) => {}
             Some((_, edges)) => edges.push(edge.whole_name()),

@@ -191,6 +191,11 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     Ok((marked, findings))
 }
 
+/// What a label says of a piece's allowances, line by line: one width, or each with its edges. `net_block` as in [`Heading`].
+pub fn allowances(piece: &Piece, unit: Unit, net_block: bool) -> Vec<String> {
+    label::allowance_words(piece, unit, 1.0, block::is_block(piece, net_block))
+}
+
 fn take(ground: &mut Ground, strokes: &[Stroke]) {
     ground.take(strokes.iter().map(|stroke| &stroke.path));
 }

@@ -2,7 +2,7 @@
 //! of their own, its name beside its cut line, and a key.
 
 use super::ground::{Ground, Spot, upright};
-use super::label::ink;
+use super::label::{READABLE, ink};
 use super::signs::arrow;
 use super::{MarkedPiece, Stroke, polyline};
 use crate::diag::{Finding, Result};
@@ -32,6 +32,8 @@ pub const KEY: &str = "key";
 /// Height of the key's letters, mm, where there is room; the heading is so much larger.
 const LETTERS: f64 = 4.0;
 const HEADING: f64 = 1.5;
+/// The key is drawn no smaller than this, of its own size.
+const SMALLEST: f64 = 0.3;
 /// From one line of the key to the next, and the length of a sample, in heights of its letters.
 const LINE: f64 = 1.8;
 const SAMPLE: f64 = 12.0;
@@ -49,6 +51,15 @@ pub enum Lines {
     Dashes,
     /// Whole, without names or key: each size is found by its own block.
     Blocks,
+}
+
+/// What a nest's key says besides what the pieces themselves know.
+#[derive(Clone, Copy, Debug)]
+pub struct Key<'a> {
+    /// The style's name.
+    pub style: &'a str,
+    /// The allowances in words, line by line ([`super::allowances`]); written where there is room.
+    pub allowances: &'a [String],
 }
 
 /// A nest of sizes, to be laid as one piece.
@@ -69,7 +80,7 @@ pub struct Nest {
 /// No size at all, or sizes that enclose nothing.
 pub fn nest(
     sizes: &[(usize, &MarkedPiece)],
-    style: &str,
+    key: &Key,
     lines: Lines,
     font: Option<&Font>,
 ) -> Result<(Nest, Vec<Finding>)> {
@@ -100,7 +111,7 @@ pub fn nest(
     let mut findings = Vec::new();
     let mut writing = Writing { sizes, font, nest: &mut nest, findings: &mut findings };
     let ground = writing.names();
-    writing.key(style, &ground);
+    writing.key(key, &ground);
     findings.sort_by(|a, b| a.message.cmp(&b.message));
     findings.dedup_by(|a, b| a.message == b.message);
     Ok((nest, findings))
@@ -208,8 +219,36 @@ impl Writing<'_> {
         ground
     }
 
-    /// Writes the piece's name, the style, what to cut, and a sample of each size's line with its name, where there is most room.
-    fn key(&mut self, style: &str, ground: &Ground) {
+    /// Writes the piece's name, the style, what to cut, the allowances, and a sample of each size's line with its name, where
+    /// there is most room; the allowances only where all can be read.
+    fn key(&mut self, key: &Key, ground: &Ground) {
+        let whole = self.block(key);
+        let found = whole.place(ground, &self.nest.marked.grain);
+        let (block, spot) = match found {
+            Some(spot) if key.allowances.is_empty() || spot.scale * LETTERS >= READABLE => (whole, Some(spot)),
+            _ => {
+                let short = self.block(&Key { allowances: &[], ..*key });
+                let spot = short.place(ground, &self.nest.marked.grain);
+                if spot.is_some() && !key.allowances.is_empty() {
+                    self.warn(
+                        "the key to its sizes has no room for the allowances".into(),
+                        "read them on each size's own label",
+                    );
+                }
+                (short, spot)
+            }
+        };
+        let Some(spot) = spot else {
+            return self
+                .warn("the piece has no room for the key to its sizes".into(), "read it on another of the pieces");
+        };
+        let place = spot.transform() * Affine::translate(-block.ink.center().to_vec2());
+        let key = |path| Stroke { role: Role::Label, edge: KEY.into(), path: place * path };
+        self.nest.put(None, block.paths.into_iter().map(key));
+    }
+
+    /// The key's lines, one below the other.
+    fn block(&mut self, key: &Key) -> Block {
         let marked = &self.nest.marked;
         let cut = &marked.cut;
         let how = match (marked.on_fold, cut.mirrored) {
@@ -217,14 +256,14 @@ impl Writing<'_> {
             (_, true) => ", mirrored",
             _ => "",
         };
-        let title = marked.name.clone();
         let cut = format!("cut {} of {}{how}", cut.count, cut.cloth);
-        let along = marked.grain[1] - marked.grain[0];
+        let mut lines = vec![(marked.name.clone(), LETTERS * HEADING), (key.style.into(), LETTERS), (cut, LETTERS)];
+        lines.extend(key.allowances.iter().flat_map(|words| broken(words)).map(|line| (line, LETTERS)));
         let mut paths: Vec<BezPath> = Vec::new();
         let mut y = 0.0;
-        for (text, height) in [(&*title, LETTERS * HEADING), (style, LETTERS), (&*cut, LETTERS)] {
+        for (text, height) in lines {
             y -= height * LINE;
-            paths.extend(self.letters(text, height).into_iter().map(|path| Affine::translate((0.0, y)) * path));
+            paths.extend(self.letters(&text, height).into_iter().map(|path| Affine::translate((0.0, y)) * path));
         }
         for (number, piece) in self.sizes {
             y -= LETTERS * LINE;
@@ -235,19 +274,38 @@ impl Writing<'_> {
             let text = format!("{}, no. {number}", piece.person);
             paths.extend(self.letters(&text, LETTERS).into_iter().map(|path| beside * path));
         }
-        let block = ink(&paths).inflate(LETTERS, LETTERS);
-        let half = block.size().to_vec2() / 2.0;
-        let level = upright(along.atan2());
-        let spots = [level, upright(level + FRAC_PI_2)].map(|angle| ground.view(angle).roomiest(half, 0.3, 1.0));
-        let best = spots.into_iter().flatten().max_by(|a, b| a.scale.total_cmp(&b.scale));
-        let Some(spot) = best else {
-            return self
-                .warn("the piece has no room for the key to its sizes".into(), "read it on another of the pieces");
-        };
-        let place = spot.transform() * Affine::translate(-block.center().to_vec2());
-        let key = |path| Stroke { role: Role::Label, edge: KEY.into(), path: place * path };
-        self.nest.put(None, paths.into_iter().map(key));
+        Block { ink: ink(&paths).inflate(LETTERS, LETTERS), paths }
     }
+}
+
+/// The key's strokes and the box that they take up, mm.
+struct Block {
+    paths: Vec<BezPath>,
+    ink: Rect,
+}
+
+impl Block {
+    /// Where there is most room for it, along the grain or across.
+    fn place(&self, ground: &Ground, grain: &[Point; 2]) -> Option<Spot> {
+        let half = self.ink.size().to_vec2() / 2.0;
+        let level = upright((grain[1] - grain[0]).atan2());
+        let spots = [level, upright(level + FRAC_PI_2)].map(|angle| ground.view(angle).roomiest(half, SMALLEST, 1.0));
+        spots.into_iter().flatten().max_by(|a, b| a.scale.total_cmp(&b.scale))
+    }
+}
+
+/// A line of the key in lines no longer than about 40 letters, broken behind commas.
+fn broken(words: &str) -> Vec<String> {
+    const LONGEST: usize = 40;
+    let mut lines: Vec<String> = Vec::new();
+    for part in words.split_inclusive(", ") {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + part.trim_end().chars().count() <= LONGEST => line.push_str(part),
+            Some(_) => lines.push(format!("  {part}")),
+            None => lines.push(part.to_owned()),
+        }
+    }
+    lines
 }
 
 /// The place inside an outline, along its line, where a box is clear of all else and the lines of other sizes are far off,

@@ -1,12 +1,12 @@
 //! `*.pieces.json`: what other tools make or take. Version `pieces/1`.
 
-use super::{
-    Cut, Dart, Edge, Fastening, Finish, Fit, InnerLine, Join, Notch, NotchKind, Piece, PieceSet, Pleat, Pressed, Span,
-};
+mod file;
+
+use super::{Dart, Edge, Fastening, Finish, Fit, InnerLine, Join, Notch, Piece, PieceSet, Pleat, Span};
 use crate::diag::{Finding, Result, Snippet, nearest};
-use crate::units::{LONGEST, Unit};
+use crate::units::LONGEST;
+use file::{FileJoin, FileNotch, FilePiece, FileSet, to_text};
 use kurbo::{BezPath, PathEl, Point};
-use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
 /// The only version there is.
@@ -14,154 +14,6 @@ const VERSION: &str = "pieces/1";
 
 /// Edges must meet within this distance, mm; a smaller gap is rounding, and is closed.
 const MEET: f64 = 0.001;
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FileSet {
-    oaktag: String,
-    #[serde(default = "millimetre")]
-    unit: Unit,
-    #[serde(default)]
-    style: String,
-    #[serde(default, rename = "for")]
-    person: String,
-    #[serde(default, skip_serializing_if = "String::is_empty")]
-    taken: String,
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    choices: Vec<(String, String)>,
-    #[serde(default, skip_serializing_if = "String::is_empty")]
-    toile: String,
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    sewing: Vec<String>,
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    notions: Vec<String>,
-    pieces: Vec<FilePiece>,
-    #[serde(default)]
-    joins: Vec<FileJoin>,
-}
-
-fn millimetre() -> Unit {
-    Unit::Millimetre
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FilePiece {
-    name: String,
-    #[serde(default)]
-    cut: Cut,
-    edges: Vec<FileEdge>,
-    #[serde(default)]
-    corners: Vec<FileCorner>,
-    #[serde(default)]
-    notches: Vec<FileNotch>,
-    #[serde(default)]
-    darts: Vec<FileDart>,
-    #[serde(default)]
-    pleats: Vec<FilePleat>,
-    #[serde(default)]
-    grain: Option<[[f64; 2]; 2]>,
-    #[serde(default)]
-    drills: Vec<[f64; 2]>,
-    #[serde(default)]
-    lines: Vec<FileLine>,
-    /// Points to sew buttons to.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    buttons: Vec<[f64; 2]>,
-    /// Each from the end that the button draws to, to its other end.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    buttonholes: Vec<[[f64; 2]; 2]>,
-    /// Added by `allow`; ignored when read.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    cut_line: Option<String>,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FileEdge {
-    name: String,
-    path: String,
-    #[serde(default)]
-    allowance: f64,
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    fold: bool,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FileCorner {
-    after: String,
-    finish: Finish,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FileNotch {
-    edge: String,
-    at: f64,
-    #[serde(default)]
-    kind: NotchKind,
-    #[serde(default = "single")]
-    count: u8,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    depth: Option<f64>,
-}
-
-fn single() -> u8 {
-    1
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FileDart {
-    edge: String,
-    mouth: [f64; 2],
-    apex: [f64; 2],
-    #[serde(default)]
-    pressed: Pressed,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FilePleat {
-    edge: String,
-    mouth: [f64; 2],
-    #[serde(default)]
-    length: f64,
-    #[serde(default)]
-    pressed: Pressed,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FileLine {
-    name: String,
-    path: String,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FileJoin {
-    #[serde(default)]
-    name: String,
-    sides: [Vec<String>; 2],
-    #[serde(default)]
-    ease: f64,
-    #[serde(default = "one_to_one")]
-    ratio: f64,
-    #[serde(default)]
-    gap: f64,
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    gap_at_start: bool,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    ease_between: Option<[f64; 2]>,
-    #[serde(default)]
-    pointed: [bool; 2],
-}
-
-fn one_to_one() -> f64 {
-    1.0
-}
 
 /// Reads a pieces file. `file` names it in findings.
 ///
@@ -190,25 +42,6 @@ pub fn write(set: &PieceSet) -> String {
 /// Writes pieces with each one's cut line; `cut_lines` in the pieces' order.
 pub fn write_with_cut_lines(set: &PieceSet, cut_lines: &[BezPath]) -> String {
     to_text(set, |index| cut_lines.get(index).map(path_text))
-}
-
-fn to_text(set: &PieceSet, cut_line: impl Fn(usize) -> Option<String>) -> String {
-    let file = FileSet {
-        oaktag: VERSION.into(),
-        unit: set.unit,
-        style: set.style.clone(),
-        person: set.person.clone(),
-        taken: set.taken.clone(),
-        choices: set.choices.clone(),
-        toile: set.toile.clone(),
-        sewing: set.sewing.clone(),
-        notions: set.notions.clone(),
-        pieces: set.pieces.iter().enumerate().map(|(i, piece)| to_piece(piece, cut_line(i))).collect(),
-        joins: set.joins.iter().map(to_join).collect(),
-    };
-    let mut text = serde_json::to_string_pretty(&file).expect("plain data serialises");
-    text.push('\n');
-    text
 }
 
 /// A path as SVG path data, mm, shortest decimals that read back the same.
@@ -549,75 +382,4 @@ pub fn read_span(text: &str, pieces: &[Piece]) -> std::result::Result<Span, Find
         });
     }
     Ok(Span { piece: piece_name.into(), edge: edge_name.into(), backwards })
-}
-
-fn to_piece(piece: &Piece, cut_line: Option<String>) -> FilePiece {
-    let pair = |p: Point| [p.x, p.y];
-    FilePiece {
-        name: piece.name.clone(),
-        cut: piece.cut.clone(),
-        edges: piece
-            .edges
-            .iter()
-            .map(|edge| FileEdge {
-                name: edge.name.clone(),
-                path: path_text(&edge.path),
-                allowance: edge.allowance,
-                fold: edge.fold,
-            })
-            .collect(),
-        corners: piece.edges.iter().map(|edge| FileCorner { after: edge.name.clone(), finish: edge.corner }).collect(),
-        notches: piece
-            .notches
-            .iter()
-            .map(|n| FileNotch { edge: n.edge.clone(), at: n.at, kind: n.kind, count: n.count, depth: n.depth })
-            .collect(),
-        darts: piece
-            .darts
-            .iter()
-            .map(|d| FileDart { edge: d.edge.clone(), mouth: d.mouth, apex: pair(d.apex), pressed: d.pressed })
-            .collect(),
-        pleats: piece
-            .pleats
-            .iter()
-            .map(|p| FilePleat { edge: p.edge.clone(), mouth: p.mouth, length: p.length, pressed: p.pressed })
-            .collect(),
-        grain: Some(piece.grain.map(pair)),
-        drills: piece.drills.iter().copied().map(pair).collect(),
-        lines: piece
-            .lines
-            .iter()
-            .map(|line| FileLine { name: line.name.clone(), path: path_text(&line.path) })
-            .collect(),
-        buttons: piece
-            .fastenings
-            .iter()
-            .filter_map(|fastening| match fastening {
-                Fastening::Button(at) => Some(pair(*at)),
-                Fastening::Buttonhole(..) => None,
-            })
-            .collect(),
-        buttonholes: piece
-            .fastenings
-            .iter()
-            .filter_map(|fastening| match fastening {
-                Fastening::Button(_) => None,
-                Fastening::Buttonhole(from, to) => Some([pair(*from), pair(*to)]),
-            })
-            .collect(),
-        cut_line,
-    }
-}
-
-fn to_join(join: &Join) -> FileJoin {
-    FileJoin {
-        name: join.name.clone(),
-        sides: [0, 1].map(|side| join.sides[side].iter().map(ToString::to_string).collect()),
-        ease: join.ease,
-        ratio: join.ratio,
-        gap: join.gap,
-        gap_at_start: join.fit.gap_at_start,
-        ease_between: join.fit.ease_between,
-        pointed: join.pointed,
-    }
 }

@@ -7,7 +7,7 @@ mod nest;
 mod square;
 
 pub use cloth::{LaidCloth, lay_file, lay_on_cloth};
-pub use nest::{Nested, can_nest, nest};
+pub use nest::{Nested, can_nest, nest, nest_sheets};
 pub use square::{SquareRequest, WrittenSquare, not_as_asked, plan_square, test_square};
 
 use crate::allow::{self, CutPiece};
@@ -106,6 +106,7 @@ pub struct ProvenFile {
     parts: Vec<Part>,
     medium: String,
     stamp: String,
+    sizes: Vec<String>,
 }
 
 /// Strokes of one piece and one tool that follow one another in a file.
@@ -143,6 +144,11 @@ impl ProvenFile {
     /// What it draws, in its own order.
     pub fn parts(&self) -> &[Part] {
         &self.parts
+    }
+
+    /// The sizes that lie over one another in it, in their order; else none.
+    pub fn sizes(&self) -> &[String] {
+        &self.sizes
     }
 }
 
@@ -524,7 +530,7 @@ fn write_sheet(
         estimate: way.as_ref().map(|way| way.estimate().clone()),
     };
     let (medium, stamp) = (sheet.medium.clone(), corrected.stamp().text.clone());
-    let file = ProvenFile { parts: parts(&corrected), bytes, line, medium, stamp };
+    let file = ProvenFile { parts: parts(&corrected), bytes, line, medium, stamp, sizes: sheet.sizes.clone() };
     Ok((WrittenSheet { file, proof, way }, findings))
 }
 

@@ -9,8 +9,8 @@ use crate::device::{Device, Notches, Sequence, Tool, ToolKind};
 use crate::diag::{Finding, Result};
 use crate::geom::dash::MOST_SIZES;
 use crate::lay::{Sheet, nest::spread};
-use crate::mark::MarkedPiece;
-use crate::mark::nest::{self, Lines};
+use crate::mark::nest::{self, Key, Lines};
+use crate::mark::{self, MarkedPiece};
 use crate::piece::PieceSet;
 use crate::proof::Proof;
 use crate::role::Role;
@@ -34,19 +34,15 @@ pub struct Nested {
 /// Fewer than two sizes or more than can be told apart, two of one name, a device that would cut them, and all that
 /// [`super::make`] refuses.
 pub fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying) -> Result<Nested> {
-    let sizes: Vec<String> = people.iter().map(|walked| walked.set.person.clone()).collect();
-    can_nest(&sizes, devices)?;
+    can_nest(&names(people), devices)?;
     let mut findings = Vec::new();
-    let mut cuts: Vec<Vec<CutPiece>> = Vec::with_capacity(people.len());
-    for walked in people {
-        cuts.push(cut(&walked.set)?.0);
-    }
+    let cuts = cuts(people)?;
     let (mut files, mut failed) = (Vec::new(), Vec::new());
     for named in devices {
-        // Tool by tool, so that each size has one layer for each role.
-        let device = Device { sequence: Sequence::ToolByTool, ..named.device.clone() };
-        let named = NamedDevice { name: named.name.clone(), device };
-        let (written, found) = on_device(people, &cuts, &sizes, &named, laying)?;
+        let named = tool_by_tool(named);
+        let (laid, mut found) = lay_over(people, &cuts, &named.device, laying)?;
+        let (written, more) = write_all(&people[0].set, &laid, &named, laying)?;
+        found.extend(more);
         for finding in found {
             if !findings.iter().any(|known: &Finding| known.message == finding.message && known.piece == finding.piece)
             {
@@ -62,6 +58,32 @@ pub fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying) -> Resu
         }
     }
     Ok(Nested { files, failed, findings })
+}
+
+/// The sheets that [`nest`] would write for a device, without writing them, and the device as a nest is proven against it.
+///
+/// # Errors
+/// As [`nest`].
+pub fn nest_sheets(people: &[Walked], named: &NamedDevice, laying: &Laying) -> Result<(Vec<Sheet>, NamedDevice)> {
+    can_nest(&names(people), std::slice::from_ref(named))?;
+    let named = tool_by_tool(named);
+    let (laid, _) = lay_over(people, &cuts(people)?, &named.device, laying)?;
+    Ok((laid.sheets, named))
+}
+
+/// Tool by tool, so that each size has one layer for each role.
+fn tool_by_tool(named: &NamedDevice) -> NamedDevice {
+    let device = Device { sequence: Sequence::ToolByTool, ..named.device.clone() };
+    NamedDevice { name: named.name.clone(), device }
+}
+
+fn names(people: &[Walked]) -> Vec<String> {
+    people.iter().map(|walked| walked.set.person.clone()).collect()
+}
+
+/// Everybody's pieces with their allowance.
+fn cuts(people: &[Walked]) -> Result<Vec<Vec<CutPiece>>> {
+    people.iter().map(|walked| Ok(cut(&walked.set)?.0)).collect()
 }
 
 /// Whether these sizes can be laid over one another for these devices; known before anything is drafted or written.
@@ -96,19 +118,21 @@ pub fn can_nest(sizes: &[String], devices: &[NamedDevice]) -> Result<()> {
     Ok(())
 }
 
-/// Files with their proofs.
-type Proven = Vec<(ProvenFile, Proof)>;
+/// Everybody's pieces laid over one another.
+struct LaidOver {
+    sheets: Vec<Sheet>,
+    /// Each person's own pieces without writing.
+    bare: Vec<MarkedPiece>,
+}
 
-fn on_device(
+fn lay_over(
     people: &[Walked],
     cuts: &[Vec<CutPiece>],
-    sizes: &[String],
-    named: &NamedDevice,
+    device: &Device,
     laying: &Laying,
-) -> Result<(Proven, Vec<Finding>)> {
-    let device = &named.device;
+) -> Result<(LaidOver, Vec<Finding>)> {
+    let sizes = names(people);
     let manner = Manner { bare: true, notches: Notches::Drawn, ..Manner::of(device) };
-    let mut findings = Vec::new();
     let mut bare: Vec<MarkedPiece> = Vec::new();
     for (walked, cut) in people.iter().zip(cuts) {
         // What there is to say of single pieces, each person's own files say.
@@ -119,33 +143,55 @@ fn on_device(
         language if language.drives_a_machine() => Lines::Dashes,
         _ => Lines::Typed,
     };
-    let mut names: Vec<&str> = Vec::new();
+    let mut pieces: Vec<&str> = Vec::new();
     for piece in &bare {
-        if !names.contains(&&*piece.name) {
-            names.push(&piece.name);
+        if !pieces.contains(&&*piece.name) {
+            pieces.push(&piece.name);
         }
     }
-    let (nests, found) = gather(&names, |name| {
+    let (nests, mut findings) = gather(&pieces, |name| {
         let of = |person: &String| bare.iter().find(|piece| piece.name == **name && piece.person == *person);
         let own: Vec<(usize, &MarkedPiece)> =
             sizes.iter().enumerate().filter_map(|(index, person)| Some((index + 1, of(person)?))).collect();
-        nest::nest(&own, &people[0].set.style, lines, laying.font.map(AsRef::as_ref))
+        let allowances = allowances(people, name, manner.net);
+        let key = Key { style: &people[0].set.style, allowances: &allowances };
+        nest::nest(&own, &key, lines, laying.font.map(AsRef::as_ref))
     })?;
-    findings.extend(found);
     let whole: Vec<MarkedPiece> = nests.iter().map(|nest| nest.marked.clone()).collect();
     let (sheets, found) = lay_for(device, &whole, &laying.budget)?;
     findings.extend(found);
     findings.extend(never_measured(device, &sheets));
-    let sheets: Vec<Sheet> = sheets.iter().map(|sheet| spread(sheet, &nests, sizes)).collect::<Result<_>>()?;
-    let first = &people[0].set;
-    let set = PieceSet { person: sizes.join(", "), pieces: Vec::new(), joins: Vec::new(), ..first.clone() };
-    let said = Said { style: &first.style, person: &first.person, imprint: laying.imprint, marked: &bare };
-    let count = sheets.len();
-    let numbered: Vec<(usize, Sheet)> = sheets.into_iter().enumerate().collect();
-    let (written, found) = gather(&numbered, |(index, sheet)| {
+    let sheets: Vec<Sheet> = sheets.iter().map(|sheet| spread(sheet, &nests, &sizes)).collect::<Result<_>>()?;
+    Ok((LaidOver { sheets, bare }, findings))
+}
+
+/// What the key of a piece says of its allowances: those that all sizes have, or that they differ.
+fn allowances(people: &[Walked], piece: &str, net: bool) -> Vec<String> {
+    let own = |walked: &Walked| {
+        let found = walked.set.pieces.iter().find(|own| own.name == piece);
+        found.map(|own| mark::allowances(own, walked.set.unit, net))
+    };
+    let mut all = people.iter().filter_map(own);
+    let first = all.next().unwrap_or_default();
+    if all.all(|other| other == first) { first } else { vec!["allowances differ from size to size".into()] }
+}
+
+/// Files with their proofs.
+type Proven = Vec<(ProvenFile, Proof)>;
+
+fn write_all(
+    first: &PieceSet,
+    laid: &LaidOver,
+    named: &NamedDevice,
+    laying: &Laying,
+) -> Result<(Proven, Vec<Finding>)> {
+    let sizes = laid.sheets.first().map(|sheet| sheet.sizes.join(", ")).unwrap_or_default();
+    let set = PieceSet { person: sizes, pieces: Vec::new(), joins: Vec::new(), ..first.clone() };
+    let said = Said { style: &first.style, person: &first.person, imprint: laying.imprint, marked: &laid.bare };
+    let count = laid.sheets.len();
+    let numbered: Vec<(usize, &Sheet)> = laid.sheets.iter().enumerate().collect();
+    gather(&numbered, |(index, sheet)| {
         let (WrittenSheet { file, proof, .. }, findings) = write_sheet(&set, named, sheet, [*index, count], &said)?;
         Ok(((file, proof), findings))
-    })?;
-    findings.extend(found);
-    Ok((written, findings))
+    })
 }

@@ -123,6 +123,6 @@ pub fn test_square(named: &NamedDevice, request: &SquareRequest) -> Result<(Writ
         estimate: None,
     };
     let parts = parts(&corrected);
-    let file = ProvenFile { parts, bytes, line, medium: medium.name, stamp: String::new() };
+    let file = ProvenFile { parts, bytes, line, medium: medium.name, stamp: String::new(), sizes: Vec::new() };
     Ok((WrittenSquare { square, file, proof }, findings))
 }

@@ -7,6 +7,7 @@
 mod dxf;
 mod hpgl;
 mod nurbs;
+mod origin;
 mod path_data;
 mod pdf;
 pub mod pieces;
@@ -15,6 +16,7 @@ mod svg;
 
 pub use dxf::{dxf, exchange_dxf, named_dxf};
 pub use hpgl::hpgl;
+pub use origin::made_for_a_machine;
 pub use pdf::{Glue, pdf};
 pub use rs274::rs274;
 pub use svg::{named_svg, svg};

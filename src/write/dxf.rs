@@ -7,14 +7,15 @@ mod frame;
 
 pub use exchange::{Exchange, ExchangePiece, dxf_exchange};
 
-use super::flat::flatten;
+use super::flat::chords;
 use super::{DECIMALS, layer, size_of};
 use crate::calibrate::CorrectedJob;
 use crate::units::push_trimmed;
 use frame::{Frame, MODEL_SPACE, section};
 use kurbo::{BezPath, CubicBez, ParamCurve, PathEl, PathSeg, Point};
 use std::collections::BTreeSet;
-use std::fmt::{Display, Write};
+use std::fmt::{Display, Write as _};
+use std::io::Write as _;
 
 /// How curves are written.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -32,14 +33,12 @@ pub enum Curves {
 pub fn dxf(job: &CorrectedJob, curves: Curves) -> Vec<u8> {
     let stamp = job.stamp();
     let job = job.job();
-    let mut entities = Tags::default();
+    let strokes = || job.passes.iter().flat_map(|pass| &pass.strokes).filter(|stroke| draws(&stroke.path));
     let mut handle = frame::FIRST_FREE_HANDLE;
     let mut bounds: Option<kurbo::Rect> = None;
     let mut nested = BTreeSet::new();
-    for stroke in job.passes.iter().flat_map(|pass| &pass.strokes) {
-        let Some(shape) = shape(&stroke.path, curves) else { continue };
+    for stroke in strokes() {
         let size = size_of(job, stroke);
-        entity(&mut entities, handle, &layer(stroke.role, size), &shape, size > 1);
         if size > 0 {
             nested.insert((stroke.role, size));
         }
@@ -53,46 +52,59 @@ pub fn dxf(job: &CorrectedJob, curves: Curves) -> Vec<u8> {
         next_handle: handle,
         nested: nested.into_iter().collect(),
     };
-    frame.around(&entities).into_bytes()
+    let mut room = Room::default();
+    let entities = |tags: &mut Tags| {
+        for (handle, stroke) in (frame::FIRST_FREE_HANDLE..).zip(strokes()) {
+            let size = size_of(job, stroke);
+            entity(tags, handle, &layer(stroke.role, size), &shape(&stroke.path, curves, &mut room), size > 1);
+        }
+    };
+    frame.around(entities).0
+}
+
+/// Whether a path has a segment. A dot, `M p L p`, is a line of no length: kept, since a pen draws it.
+fn draws(path: &BezPath) -> bool {
+    path.segments().next().is_some()
 }
 
 /// What one stroke becomes.
-enum Shape {
+enum Shape<'a> {
     Line(Point, Point),
-    Polyline { points: Vec<Point>, closed: bool },
-    Spline(Vec<CubicBez>),
+    Polyline { points: &'a [Point], closed: bool },
+    Spline(&'a [CubicBez]),
 }
 
-/// The shape of a path; `None` where it has no segments.
-fn shape(path: &BezPath, curves: Curves) -> Option<Shape> {
-    // A dot, `M p L p`, is a line of no length: kept, since a pen draws it.
-    let segments: Vec<PathSeg> = path.segments().collect();
-    let first = segments.first()?;
-    let closed = matches!(path.elements().last(), Some(PathEl::ClosePath));
-    let straight = segments.iter().all(|segment| matches!(segment, PathSeg::Line(_)));
-    if !straight && curves == Curves::Spline {
-        return Some(Shape::Spline(segments.iter().map(raised).collect()));
-    }
-    if let ([PathSeg::Line(line)], false) = (segments.as_slice(), closed) {
-        return Some(Shape::Line(line.p0, line.p1));
-    }
-    let mut points = vec![first.start()];
-    for segment in &segments {
-        match (segment, curves) {
-            (PathSeg::Line(line), _) => points.push(line.p1),
-            (curve, Curves::Polyline(tolerance)) => flatten(&curve.to_cubic(), tolerance, &mut points),
-            (curve, Curves::Spline) => points.push(curve.end()),
+/// Room for a stroke's points, used for stroke after stroke.
+#[derive(Default)]
+struct Room {
+    points: Vec<Point>,
+    chain: Vec<CubicBez>,
+}
+
+/// The shape of a path that draws something.
+fn shape<'a>(path: &BezPath, curves: Curves, room: &'a mut Room) -> Shape<'a> {
+    let straight = !path.elements().iter().any(|el| matches!(el, PathEl::QuadTo(..) | PathEl::CurveTo(..)));
+    let tolerance = match curves {
+        Curves::Spline if !straight => {
+            room.chain.clear();
+            room.chain.extend(path.segments().map(raised));
+            return Shape::Spline(&room.chain);
         }
+        Curves::Spline => 0.0,
+        Curves::Polyline(tolerance) => tolerance,
+    };
+    let closed = matches!(path.elements().last(), Some(PathEl::ClosePath));
+    chords(path.segments(), tolerance, &mut room.points);
+    match *room.points {
+        [from, to] if straight && !closed => Shape::Line(from, to),
+        // The closing flag draws the last side; the chords have already led back to the start.
+        [ref points @ .., _] if closed => Shape::Polyline { points, closed },
+        ref points => Shape::Polyline { points, closed },
     }
-    if closed {
-        // The closing flag draws the last side; `segments` has already led back to the start.
-        points.pop();
-    }
-    Some(Shape::Polyline { points, closed })
 }
 
 /// A segment as a cubic. A line's control points are its thirds, so that the spline runs along it evenly.
-fn raised(segment: &PathSeg) -> CubicBez {
+fn raised(segment: PathSeg) -> CubicBez {
     match segment {
         PathSeg::Line(line) => CubicBez::new(line.p0, line.eval(1.0 / 3.0), line.eval(2.0 / 3.0), line.p1),
         curve => curve.to_cubic(),
@@ -121,7 +133,7 @@ fn entity(tags: &mut Tags, handle: u32, layer: &str, shape: &Shape, dashed: bool
             tags.word(100, "AcDbPolyline");
             tags.put(90, points.len());
             tags.put(70, u8::from(*closed) + if dashed { 128 } else { 0 });
-            for point in points {
+            for point in *points {
                 tags.real(10, point.x);
                 tags.real(20, point.y);
             }
@@ -158,36 +170,25 @@ fn spline(tags: &mut Tags, chain: &[CubicBez]) {
 
 /// Group codes and their values, each on its own line.
 #[derive(Default)]
-struct Tags(String);
+struct Tags(Vec<u8>);
 
 impl Tags {
     fn put(&mut self, code: u16, value: impl Display) {
         self.code(code);
-        writeln!(self.0, "{value}").expect("writing to a string");
+        writeln!(self.0, "{value}").expect("writing to memory");
     }
 
     /// A value that is written as it is.
     fn word(&mut self, code: u16, value: &str) {
         self.code(code);
-        self.0.push_str(value);
-        self.0.push('\n');
+        self.0.extend_from_slice(value.as_bytes());
+        self.0.push(b'\n');
     }
 
-    /// A group code, right-aligned in three places.
+    /// A group code below 1000, right-aligned in three places.
     fn code(&mut self, code: u16) {
-        self.0.push_str(if code < 10 {
-            "  "
-        } else if code < 100 {
-            " "
-        } else {
-            ""
-        });
-        for place in [1000, 100, 10, 1] {
-            if code >= place || place == 1 {
-                self.0.push(char::from(b'0' + (code / place % 10) as u8));
-            }
-        }
-        self.0.push('\n');
+        let digit = |place: u16| if code >= place || place == 1 { b'0' + (code / place % 10) as u8 } else { b' ' };
+        self.0.extend_from_slice(&[digit(100), digit(10), digit(1), b'\n']);
     }
 
     fn handle(&mut self, code: u16, handle: u32) {
@@ -195,17 +196,15 @@ impl Tags {
         let first = (0..8).rev().find(|place| handle >> (4 * place) > 0).unwrap_or(0);
         for place in (0..=first).rev() {
             let digit = (handle >> (4 * place) & 15) as u8;
-            self.0.push(char::from(if digit < 10 { b'0' + digit } else { b'A' + digit - 10 }));
+            self.0.push(if digit < 10 { b'0' + digit } else { b'A' + digit - 10 });
         }
-        self.0.push('\n');
+        self.0.push(b'\n');
     }
 
     fn real(&mut self, code: u16, value: f64) {
         self.code(code);
-        let from = self.0.len();
-        push_trimmed(&mut self.0, value, DECIMALS);
-        let whole = !self.0[from..].contains('.');
-        self.0.push_str(if whole { ".0\n" } else { "\n" });
+        let has_decimals = push_trimmed(&mut self.0, value, DECIMALS);
+        self.0.extend_from_slice(if has_decimals { b"\n" } else { b".0\n" });
     }
 
     /// A point in the plane z = 0, its x under `code`.

@@ -1,6 +1,6 @@
 //! Curves as chords, for languages and flavours that have none.
 
-use kurbo::{BezPath, CubicBez, ParamCurve, PathSeg, Point};
+use kurbo::{CubicBez, ParamCurve, PathSeg, Point};
 
 /// Appends points of a cubic, its start excepted, so that the chords stray by no more than `tolerance`, mm.
 ///
@@ -16,17 +16,17 @@ pub(super) fn flatten(cubic: &CubicBez, tolerance: f64, points: &mut Vec<Point>)
     points.push(cubic.p3);
 }
 
-/// The points of a path of one subpath, its start first; a closed one ends where it began. Empty where nothing is drawn.
-pub(super) fn chords(path: &BezPath, tolerance: f64) -> Vec<Point> {
-    let mut points = Vec::new();
-    for segment in path.segments() {
+/// The points of a path of one subpath, its start first; a closed one ends where it began. None where nothing is drawn.
+/// They take the place of what was in `points`, whose room serves for stroke after stroke.
+pub(super) fn chords(segments: impl Iterator<Item = PathSeg>, tolerance: f64, points: &mut Vec<Point>) {
+    points.clear();
+    for segment in segments {
         if points.is_empty() {
             points.push(segment.start());
         }
         match segment {
             PathSeg::Line(line) => points.push(line.p1),
-            curve => flatten(&curve.to_cubic(), tolerance, &mut points),
+            curve => flatten(&curve.to_cubic(), tolerance, points),
         }
     }
-    points
 }

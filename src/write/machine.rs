@@ -1,7 +1,7 @@
 //! What a writer for a machine has to know besides the job. Nothing of it moves a point on the sheet.
 
 use crate::diag::{Finding, Result};
-use kurbo::{Affine, BezPath, Point};
+use kurbo::{Affine, Point};
 
 /// A machine that follows its file line by line.
 #[derive(Clone, Debug, PartialEq)]
@@ -48,23 +48,19 @@ impl Machine {
         })
     }
 
-    /// A path in the machine's coordinates, mm.
-    pub(super) fn placed(&self, path: &BezPath) -> BezPath {
-        self.place * path
-    }
-
     /// Refuses a coordinate that is no number or that the machine can't count to.
     pub(super) fn check(&self, point: Point) -> Result<()> {
-        let reach = point.x.abs().max(point.y.abs());
         let most = self.largest.map_or(1e9, f64::from) / self.units_per_mm;
-        if reach.is_nan() || reach > most + 0.5 / self.units_per_mm {
-            let message = format!(
-                "a line reaches to {reach:.1} mm from the machine's zero, and it counts no further than {most:.1} mm"
-            );
-            let hint = "choose a medium that is small enough in the device's profile, so that the work is split over \
-                        several sheets; or put its zero in the middle, if the machine can";
-            return Err(Finding::error(message).hint(hint).into());
+        let within = |mm: f64| mm.abs() <= most + 0.5 / self.units_per_mm;
+        if within(point.x) && within(point.y) {
+            return Ok(());
         }
-        Ok(())
+        let reach = if within(point.x) { point.y } else { point.x }.abs();
+        let message = format!(
+            "a line reaches to {reach:.1} mm from the machine's zero, and it counts no further than {most:.1} mm"
+        );
+        let hint = "choose a medium that is small enough in the device's profile, so that the work is split over several \
+                    sheets; or put its zero in the middle, if the machine can";
+        Err(Finding::error(message).hint(hint).into())
     }
 }

@@ -19,6 +19,7 @@ pub use svg::{svg, svg_in_pixels};
 use crate::geom::dash;
 use crate::order::{Job, JobStroke};
 use crate::role::Role;
+use std::borrow::Cow;
 
 /// Decimals of every coordinate in SVG and DXF: a millionth of a millimetre, far below what any proof allows.
 const DECIMALS: usize = 6;
@@ -34,8 +35,8 @@ fn line_width(role: Role) -> f64 {
 }
 
 /// The layer of a stroke: its role's name; where sizes are laid over one another, with its size's number behind a hyphen.
-fn layer(role: Role, size: usize) -> String {
-    if size == 0 { role.name().into() } else { format!("{}-{size}", role.name()) }
+fn layer(role: Role, size: usize) -> Cow<'static, str> {
+    if size == 0 { role.name().into() } else { format!("{}-{size}", role.name()).into() }
 }
 
 /// The number of a stroke's size, from 1; 0 where it has none.

@@ -10,10 +10,10 @@ use crate::order::{Job, JobStroke};
 use crate::role::Role;
 use crate::text::letter;
 use crate::units::{push_trimmed, trimmed};
-use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape};
-use pdf_writer::{Finish, Name, Pdf, Rect as Box, Ref, Str, TextStr};
+use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, Vec2};
+use pdf_writer::{Finish, Name, Pdf, Ref, Str, TextStr};
 use std::collections::BTreeSet;
-use std::fmt::Write;
+use std::io::Write;
 
 /// Paper that a sheet is printed on, page by page.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,15 +42,16 @@ struct Tile {
     name: String,
     /// Of the sheet, mm.
     window: Rect,
+    /// The strokes that reach it, by their boxes; in working order.
+    strokes: Vec<u32>,
 }
 
-/// A stroke as it is written on every page that shows it.
+/// A stroke with its box.
 struct Drawn<'a> {
     role: Role,
     size: usize,
     path: &'a BezPath,
     bounds: Rect,
-    text: String,
 }
 
 /// Whether two boxes have a point in common; a line's has no width.
@@ -64,11 +65,11 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     let stamp = job.stamp();
     let job = job.job();
     let drawn: Vec<Drawn> = strokes(job)
-        .map(|stroke| {
-            let mut text = String::new();
-            path(&mut text, &stroke.path);
-            let (size, bounds) = (size_of(job, stroke), stroke.path.bounding_box());
-            Drawn { role: stroke.role, size, path: &stroke.path, bounds, text }
+        .map(|stroke| Drawn {
+            role: stroke.role,
+            size: size_of(job, stroke),
+            path: &stroke.path,
+            bounds: stroke.path.bounding_box(),
         })
         .collect();
     let extent = extent(job, &drawn);
@@ -81,17 +82,15 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     let tiled = paper.is_some() || extent.width() > LONGEST || extent.height() > LONGEST;
     let paper = paper.unwrap_or(whole);
     let tiles = tiles(&drawn, &paper, extent);
-    let mut pages: Vec<(String, String)> = tiles
-        .iter()
-        .map(|tile| {
-            (tile.name.clone(), content(&drawn, &paper, tile, &if tiled { marks(&paper, tile) } else { Vec::new() }))
-        })
-        .collect();
-    if tiled {
-        pages.insert(0, ("map".into(), map(job, &paper, extent, &tiles)));
-    }
+    let crosses = if tiled { crosses(&paper) } else { Vec::new() };
+    let map_first = usize::from(tiled);
+    let names: Vec<&str> = ["map"][..map_first].iter().copied().chain(tiles.iter().map(|tile| &*tile.name)).collect();
+    let page = |index: usize, text: &mut Vec<u8>| match index.checked_sub(map_first) {
+        None => map(text, job, &paper, extent, &tiles),
+        Some(index) => content(text, &drawn, &paper, &tiles[index], &crosses),
+    };
     let subject = format!("{}; {}; {}", stamp.text, job.device, job.medium);
-    document(&pages, &paper, tiled, &layers(job), &job.title, &subject)
+    document(&names, page, &paper, &layers(job), &job.title, &subject)
 }
 
 /// All layers: every role, the roles of sizes that are laid over one another, and what belongs to the pages.
@@ -99,7 +98,7 @@ fn layers(job: &Job) -> Vec<String> {
     let nested: BTreeSet<(Role, usize)> =
         strokes(job).map(|stroke| (stroke.role, size_of(job, stroke))).filter(|(_, size)| *size > 0).collect();
     let roles = Role::ALL.into_iter().map(|role| (role, 0)).chain(nested);
-    roles.map(|(role, size)| layer(role, size)).chain([FURNITURE.into()]).collect()
+    roles.map(|(role, size)| layer(role, size).into_owned()).chain([FURNITURE.into()]).collect()
 }
 
 /// The sheet, widened where a corrected stroke reaches beyond it, and rounded up to the written grid.
@@ -126,26 +125,48 @@ fn count(extent: f64, window: f64, overlap: f64) -> u32 {
 
 /// Every page on which something is drawn, row by row from the top.
 fn tiles(drawn: &[Drawn], paper: &Paper, extent: Rect) -> Vec<Tile> {
+    /// What lies so far outside of a page still shows on it: half the widest line, and more, mm.
+    const WIDE: f64 = 0.5;
     let window = window(paper);
     let [columns, rows] = [(extent.width(), window.width()), (extent.height(), window.height())]
         .map(|(extent, window)| count(extent, window, paper.overlap));
-    // Along the segments, so that a page inside a piece on which nothing lies is left out.
-    let reaches = |stroke: &Drawn, wide: Rect| {
-        meet(stroke.bounds, wide) && stroke.path.segments().any(|segment| meet(segment.bounding_box(), wide))
+    let [across, up] = [window.width(), window.height()].map(|side| side - paper.overlap);
+    let shown = |row: u32, column: u32| {
+        Rect::from_origin_size((f64::from(column) * across, f64::from(row) * up), window.size())
     };
-    let mut tiles = Vec::new();
-    for row in (0..rows).rev() {
-        for column in 0..columns {
-            let x = f64::from(column) * (window.width() - paper.overlap);
-            let y = f64::from(row) * (window.height() - paper.overlap);
-            let shown = Rect::new(x, y, x + window.width(), y + window.height());
-            let wide = shown.inflate(0.5, 0.5);
-            if drawn.iter().any(|stroke| reaches(stroke, wide)) {
-                tiles.push(Tile { name: format!("{}{}", letters(column), row + 1), window: shown });
+    // The first and last that a stretch can reach; whether it does is then seen by the page itself.
+    let reach = |from: f64, to: f64, long: f64, step: f64, count: u32| {
+        let first = ((from - long - WIDE) / step).floor().max(0.0) as u32;
+        first..=(((to + WIDE) / step).ceil().max(0.0) as u32).min(count - 1)
+    };
+    let mut met: Vec<(u32, u32, u32)> = Vec::new();
+    for (index, stroke) in (0..).zip(drawn) {
+        let own = stroke.bounds;
+        for row in reach(own.y0, own.y1, window.height(), up, rows) {
+            for column in reach(own.x0, own.x1, window.width(), across, columns) {
+                if meet(own, shown(row, column).inflate(WIDE, WIDE)) {
+                    met.push((rows - 1 - row, column, index));
+                }
             }
         }
     }
-    tiles
+    met.sort();
+    // Along the segments, so that a page inside a piece on which nothing lies is left out.
+    let reaches = |index: u32, wide: Rect| {
+        drawn[index as usize].path.segments().any(|segment| meet(segment.bounding_box(), wide))
+    };
+    let pages = met.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1));
+    pages
+        .filter_map(|page| {
+            let (row, column) = (rows - 1 - page[0].0, page[0].1);
+            let window = shown(row, column);
+            page.iter().any(|(.., index)| reaches(*index, window.inflate(WIDE, WIDE))).then(|| Tile {
+                name: format!("{}{}", letters(column), row + 1),
+                window,
+                strokes: page.iter().map(|(.., index)| *index).collect(),
+            })
+        })
+        .collect()
 }
 
 /// A, B, … Z, AA, AB, …
@@ -155,71 +176,77 @@ fn letters(column: u32) -> String {
 }
 
 /// What is drawn on a page: the sheet through its window, then the page's own marks.
-fn content(drawn: &[Drawn], paper: &Paper, tile: &Tile, marks: &[BezPath]) -> String {
+fn content(text: &mut Vec<u8>, drawn: &[Drawn], paper: &Paper, tile: &Tile, crosses: &[u8]) {
     let window = window(paper);
-    let mut text = String::new();
-    let put = |text: &mut String, line: std::fmt::Arguments| writeln!(text, "{line}").expect("writing to a string");
-    put(&mut text, format_args!("q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.07 G"));
+    let put = |text: &mut Vec<u8>, line: std::fmt::Arguments| writeln!(text, "{line}").expect("writing to memory");
+    put(text, format_args!("q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.07 G"));
     let [x, y, w, h] = [window.x0, window.y0, window.width(), window.height()].map(number);
-    put(&mut text, format_args!("{x} {y} {w} {h} re W n"));
+    put(text, format_args!("{x} {y} {w} {h} re W n"));
     let (dx, dy) = (number(window.x0 - tile.window.x0), number(window.y0 - tile.window.y0));
-    put(&mut text, format_args!("1 0 0 1 {dx} {dy} cm"));
-    let wide = tile.window.inflate(0.5, 0.5);
+    put(text, format_args!("1 0 0 1 {dx} {dy} cm"));
     let mut open: Option<(Role, usize)> = None;
-    for stroke in drawn.iter().filter(|stroke| meet(stroke.bounds, wide)) {
+    for stroke in tile.strokes.iter().map(|index| &drawn[*index as usize]) {
         let kind = (stroke.role, stroke.size);
         if open != Some(kind) {
             if open.is_some() {
-                text.push_str("EMC\n");
+                text.extend_from_slice(b"EMC\n");
             }
             let dashes: Vec<String> = line_type(kind.0, kind.1).iter().map(|&dash| number(dash)).collect();
-            put(&mut text, format_args!("/OC /{} BDC", layer(kind.0, kind.1)));
-            put(&mut text, format_args!("{} w [{}] 0 d", number(line_width(stroke.role)), dashes.join(" ")));
+            put(text, format_args!("/OC /{} BDC", layer(kind.0, kind.1)));
+            put(text, format_args!("{} w [{}] 0 d", number(line_width(stroke.role)), dashes.join(" ")));
             open = Some(kind);
         }
-        text.push_str(&stroke.text);
+        path(text, stroke.path);
     }
     if open.is_some() {
-        text.push_str("EMC\n");
+        text.extend_from_slice(b"EMC\n");
     }
-    text.push_str("Q\n");
-    furniture(&mut text, marks);
-    text
+    text.extend_from_slice(b"Q\n");
+    if !crosses.is_empty() {
+        furniture(text, crosses, &page_name(paper, tile));
+    }
 }
 
-/// Draws what belongs to the page itself.
-fn furniture(text: &mut String, marks: &[BezPath]) {
-    if marks.is_empty() {
-        return;
-    }
+/// Draws what belongs to the page itself: what is in words already, and marks.
+fn furniture(text: &mut Vec<u8>, drawn: &[u8], marks: &[BezPath]) {
     writeln!(text, "q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.5 G 0.15 w\n/OC /{FURNITURE} BDC")
-        .expect("writing to a string");
+        .expect("writing to memory");
+    text.extend_from_slice(drawn);
     for mark in marks {
         path(text, mark);
     }
-    text.push_str("EMC\nQ\n");
+    text.extend_from_slice(b"EMC\nQ\n");
 }
 
-/// Crosses in the middle of the overlap at the four corners, which fall on each other when pages are glued, and the
-/// page's name.
-fn marks(paper: &Paper, tile: &Tile) -> Vec<BezPath> {
-    let window = window(paper);
-    let inner = window.inflate(-paper.overlap / 2.0, -paper.overlap / 2.0);
+/// Crosses in the middle of the overlap at the four corners, which fall on each other when pages are glued; in words once for
+/// all pages.
+fn crosses(paper: &Paper) -> Vec<u8> {
+    let inner = glued(paper);
     let arm = (paper.overlap / 2.0).min(3.0);
-    let mut marks = Vec::new();
+    let mut crosses = Vec::new();
     for x in [inner.x0, inner.x1] {
         for y in [inner.y0, inner.y1] {
-            marks.push(line(Point::new(x - arm, y), Point::new(x + arm, y)));
-            marks.push(line(Point::new(x, y - arm), Point::new(x, y + arm)));
+            path(&mut crosses, &line(Point::new(x - arm, y), Point::new(x + arm, y)));
+            path(&mut crosses, &line(Point::new(x, y - arm), Point::new(x, y + arm)));
         }
     }
-    let at = Affine::translate((inner.x0 + paper.overlap / 2.0 + 2.0, inner.y0 + paper.overlap / 2.0 + 2.0));
-    marks.extend(letter(&tile.name, 6.0).paths.into_iter().map(|path| at * path));
-    marks
+    crosses
+}
+
+/// The page's name in its lower left corner.
+fn page_name(paper: &Paper, tile: &Tile) -> Vec<BezPath> {
+    let clear = Vec2::new(1.0, 1.0) * (paper.overlap / 2.0 + 2.0);
+    let at = Affine::translate(glued(paper).origin().to_vec2() + clear);
+    letter(&tile.name, 6.0).paths.into_iter().map(|path| at * path).collect()
+}
+
+/// What is left of a page's window from the middle of one overlap to the middle of the next.
+fn glued(paper: &Paper) -> Rect {
+    window(paper).inflate(-paper.overlap / 2.0, -paper.overlap / 2.0)
 }
 
 /// The whole sheet made small, with every page's outline and name.
-fn map(job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile]) -> String {
+fn map(text: &mut Vec<u8>, job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile]) {
     let room = window(paper);
     let all = tiles.iter().fold(extent, |all, tile| all.union(tile.window));
     let head = 14.0_f64.min(room.height() / 4.0);
@@ -240,9 +267,7 @@ fn map(job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile]) -> String {
     let fit = (room.width() / words.width.max(1.0)).min(1.0);
     let at = Affine::translate((room.x0, room.y1 - head / 2.0)) * Affine::scale(fit);
     drawn.extend(words.paths.into_iter().map(|path| at * path));
-    let mut text = String::new();
-    furniture(&mut text, &drawn);
-    text
+    furniture(text, &[], &drawn);
 }
 
 fn line(from: Point, to: Point) -> BezPath {
@@ -250,38 +275,39 @@ fn line(from: Point, to: Point) -> BezPath {
 }
 
 /// A path and its stroke. Quadratic curves are raised, which is exact.
-fn path(text: &mut String, path: &BezPath) {
+fn path(text: &mut Vec<u8>, path: &BezPath) {
     let mut at = Point::ORIGIN;
     for element in path.elements() {
-        let (points, operator): (&[Point], char) = match element {
-            PathEl::MoveTo(p) => (&[*p], 'm'),
-            PathEl::LineTo(p) => (&[*p], 'l'),
-            PathEl::QuadTo(a, p) => (&[at.lerp(*a, 2.0 / 3.0), p.lerp(*a, 2.0 / 3.0), *p], 'c'),
-            PathEl::CurveTo(a, b, p) => (&[*a, *b, *p], 'c'),
-            PathEl::ClosePath => (&[], 'h'),
+        let (points, operator): (&[Point], u8) = match element {
+            PathEl::MoveTo(p) => (&[*p], b'm'),
+            PathEl::LineTo(p) => (&[*p], b'l'),
+            PathEl::QuadTo(a, p) => (&[at.lerp(*a, 2.0 / 3.0), p.lerp(*a, 2.0 / 3.0), *p], b'c'),
+            PathEl::CurveTo(a, b, p) => (&[*a, *b, *p], b'c'),
+            PathEl::ClosePath => (&[], b'h'),
         };
         for p in points {
             for number in [p.x, p.y] {
                 push_trimmed(text, number, DECIMALS);
-                text.push(' ');
+                text.push(b' ');
             }
             at = *p;
         }
         text.push(operator);
-        text.push('\n');
+        text.push(b'\n');
     }
-    text.push_str("S\n");
+    text.extend_from_slice(b"S\n");
 }
 
 fn number(value: f64) -> String {
     trimmed(value, DECIMALS)
 }
 
-/// The file around its pages. Contents are not compressed, so that a proof needs no other library to look inside.
+/// The file around its pages, whose contents `content` puts down one by one. They are not compressed, so that a proof needs no
+/// other library to look inside.
 fn document(
-    pages: &[(String, String)],
+    pages: &[&str],
+    content: impl Fn(usize, &mut Vec<u8>),
     paper: &Paper,
-    tiled: bool,
     layers: &[String],
     title: &str,
     subject: &str,
@@ -294,10 +320,10 @@ fn document(
     let mut root = pdf.catalog(catalog);
     root.pages(tree);
     root.viewer_preferences().insert(Name(b"PrintScaling")).primitive(Name(b"None"));
-    if tiled {
+    if pages.starts_with(&["map"]) {
         let mut numbers = root.insert(Name(b"PageLabels")).dict();
         let mut list = numbers.insert(Name(b"Nums")).array();
-        for (i, (name, _)) in pages.iter().enumerate() {
+        for (i, name) in pages.iter().enumerate() {
             list.item(i as i32);
             list.push().dict().pair(Name(b"P"), Str(name.as_bytes()));
         }
@@ -314,10 +340,11 @@ fn document(
         pdf.indirect(layer(i)).dict().pair(Name(b"Type"), Name(b"OCG")).pair(Name(b"Name"), TextStr(name));
     }
     pdf.pages(tree).kids((0..pages.len()).map(page)).count(pages.len() as i32);
-    for (i, (_, content)) in pages.iter().enumerate() {
+    let mut text = Vec::new();
+    for i in 0..pages.len() {
         let mut own = pdf.page(page(i));
         own.parent(tree).contents(stream(i));
-        own.media_box(Box::new(0.0, 0.0, (paper.width * POINT) as f32, (paper.height * POINT) as f32));
+        own.media_box(pdf_writer::Rect::new(0.0, 0.0, (paper.width * POINT) as f32, (paper.height * POINT) as f32));
         let mut resources = own.resources();
         let mut properties = resources.insert(Name(b"Properties")).dict();
         for (i, name) in layers.iter().enumerate() {
@@ -326,7 +353,9 @@ fn document(
         properties.finish();
         resources.finish();
         own.finish();
-        pdf.stream(stream(i), content.as_bytes());
+        text.clear();
+        content(i, &mut text);
+        pdf.stream(stream(i), &text);
     }
     pdf.finish()
 }

@@ -7,7 +7,7 @@ use crate::calibrate::CorrectedJob;
 use crate::diag::Result;
 use crate::units::{push_trimmed, trimmed};
 use kurbo::{CubicBez, ParamCurve, PathSeg, Point};
-use std::fmt::Write;
+use std::io::Write;
 
 /// Decimals of a coordinate.
 const DECIMALS: usize = 4;
@@ -27,86 +27,89 @@ enum Cut {
 pub fn rs274(job: &CorrectedJob, machine: &Machine) -> Result<Vec<u8>> {
     let stamp = job.stamp();
     let job = job.job();
-    let mut text = String::new();
+    let mut text = Vec::new();
     for line in [&job.title, &stamp.text, &job.device, &job.medium] {
-        writeln!(text, "({})", note(line)).expect("writing to a string");
+        writeln!(text, "({})", note(line)).expect("writing to memory");
     }
-    text.push_str("G21 G90 G17 G94\nM5\n");
-    text.push_str(&machine.start);
+    text.extend_from_slice(b"G21 G90 G17 G94\nM5\n");
+    text.extend_from_slice(machine.start.as_bytes());
+    let mut cuts = Vec::new();
     for pass in &job.passes {
         let tool = machine.tool(&pass.tool)?;
-        writeln!(text, "({})\nT{}", note(&pass.tool), tool.number).expect("writing to a string");
-        if let Some((up, _)) = tool.heights {
-            writeln!(text, "G0 Z{}", number(up)).expect("writing to a string");
+        writeln!(text, "({})\nT{}", note(&pass.tool), tool.number).expect("writing to memory");
+        let (down, up) = (down(tool), up(tool));
+        if tool.heights.is_some() {
+            text.extend_from_slice(up.as_bytes());
         }
         for stroke in &pass.strokes {
-            let path = machine.placed(&stroke.path);
-            let mut segments = path.segments().peekable();
+            let mut segments = stroke.path.segments().map(|segment| machine.place * segment).peekable();
             let Some(first) = segments.peek() else { continue };
-            let start = first.start();
-            machine.check(start)?;
-            down(&mut text, start, tool);
-            let mut at = start;
+            let mut at = first.start();
+            machine.check(at)?;
+            text.extend_from_slice(b"G0");
+            words(&mut text, [" X", " Y"], at);
+            text.push(b'\n');
+            text.extend_from_slice(down.as_bytes());
             for segment in segments {
-                let mut cuts = Vec::new();
+                cuts.clear();
                 match segment {
                     PathSeg::Line(line) => cuts.push(Cut::Line(line.p1)),
                     curve => arcs(&curve.to_cubic(), machine.tolerance, 0, &mut cuts),
                 }
-                for cut in cuts {
-                    at = put(&mut text, at, &cut, machine)?;
+                for cut in &cuts {
+                    at = put(&mut text, at, cut, machine)?;
                 }
             }
-            match tool.heights {
-                Some((up, _)) => writeln!(text, "G0 Z{}", number(up)).expect("writing to a string"),
-                None => text.push_str("M5\n"),
-            }
+            text.extend_from_slice(up.as_bytes());
         }
     }
-    text.push_str(&machine.end);
-    text.push_str("M5\nM2\n");
-    Ok(text.into_bytes())
+    text.extend_from_slice(machine.end.as_bytes());
+    text.extend_from_slice(b"M5\nM2\n");
+    Ok(text)
 }
 
-/// To the start of a stroke, the tool lowered or switched on there.
-fn down(text: &mut String, start: Point, tool: &ToolUse) {
+/// What lowers or switches on a tool at the start of a stroke.
+fn down(tool: &ToolUse) -> String {
     let feed = trimmed(tool.speed.map_or(FEED, |speed| speed * 60.0), 1);
-    writeln!(text, "G0 X{} Y{}", number(start.x), number(start.y)).expect("writing to a string");
-    match (tool.power, tool.heights) {
-        (Some(power), _) => writeln!(text, "M3 S{}", trimmed(power, 2)).expect("writing to a string"),
+    let on = match (tool.power, tool.heights) {
+        (Some(power), _) => format!("M3 S{}\n", trimmed(power, 2)),
         // Switched on at whatever power the machine is set to: S0 would be none.
-        (None, None) => text.push_str("M3\n"),
-        (None, Some(_)) => {}
-    }
+        (None, None) => "M3\n".into(),
+        (None, Some(_)) => String::new(),
+    };
     match tool.heights {
-        Some((_, down)) => writeln!(text, "G1 Z{} F{feed}", number(down)),
-        None => writeln!(text, "F{feed}"),
+        Some((_, down)) => format!("{on}G1 Z{} F{feed}\n", trimmed(down, DECIMALS)),
+        None => format!("{on}F{feed}\n"),
     }
-    .expect("writing to a string");
+}
+
+/// What raises it or switches it off behind a stroke.
+fn up(tool: &ToolUse) -> String {
+    tool.heights.map_or("M5\n".into(), |(up, _)| format!("G0 Z{}\n", trimmed(up, DECIMALS)))
 }
 
 /// Writes a move and gives its end.
-fn put(text: &mut String, at: Point, cut: &Cut, machine: &Machine) -> Result<Point> {
+fn put(text: &mut Vec<u8>, at: Point, cut: &Cut, machine: &Machine) -> Result<Point> {
     let end = match cut {
         Cut::Line(end) | Cut::Arc { end, .. } => *end,
     };
     machine.check(end)?;
-    text.push_str(match cut {
-        Cut::Line(_) => "G1",
-        Cut::Arc { anticlockwise: false, .. } => "G2",
-        Cut::Arc { anticlockwise: true, .. } => "G3",
+    text.extend_from_slice(match cut {
+        Cut::Line(_) => b"G1",
+        Cut::Arc { anticlockwise: false, .. } => b"G2",
+        Cut::Arc { anticlockwise: true, .. } => b"G3",
     });
     words(text, [" X", " Y"], end);
     if let Cut::Arc { centre, .. } = cut {
         words(text, [" I", " J"], (*centre - at).to_point());
     }
-    text.push('\n');
+    text.push(b'\n');
     Ok(end)
 }
 
-fn words(text: &mut String, letters: [&str; 2], point: Point) {
+fn words(text: &mut Vec<u8>, letters: [&str; 2], point: Point) {
     for (letter, value) in letters.into_iter().zip([point.x, point.y]) {
-        text.push_str(letter);
+        text.extend_from_slice(letter.as_bytes());
         push_trimmed(text, value, DECIMALS);
     }
 }
@@ -117,17 +120,23 @@ fn arcs(cubic: &CubicBez, tolerance: f64, depth: u32, cuts: &mut Vec<Cut>) {
     const DEEPEST: u32 = 16;
     /// Samples that a candidate is held to, and how much of the tolerance it may use at them: what a smooth curve strays
     /// between two samples is far less than the rest.
-    const SAMPLES: u32 = 16;
+    const SAMPLES: usize = 16;
     const SHARE: f64 = 0.8;
     let [a, b] = [cubic.p0, cubic.p3];
     let bound = SHARE * tolerance;
-    let samples: Vec<Point> = (1..SAMPLES).map(|i| cubic.eval(f64::from(i) / f64::from(SAMPLES))).collect();
+    // The cubic's ends are the first and the last.
+    let samples: [Point; SAMPLES + 1] = std::array::from_fn(|i| match i {
+        0 => a,
+        SAMPLES => b,
+        i => cubic.eval(i as f64 / SAMPLES as f64),
+    });
+    let inner = &samples[1..SAMPLES];
     let chord = b - a;
     let length = chord.hypot();
     let legs = [cubic.p1 - a, cubic.p2 - cubic.p1, b - cubic.p2];
     // Along the chord and near it. It never turns back where none of its polygon's legs does.
     let straight = length > 0.0
-        && samples.iter().all(|p| (chord.cross(*p - a) / length).abs() <= bound)
+        && inner.iter().all(|p| (chord.cross(*p - a) / length).abs() <= bound)
         && legs.iter().all(|leg| leg.dot(chord) >= 0.0);
     let crumb = legs.iter().map(|leg| leg.hypot()).sum::<f64>() <= bound;
     if straight || crumb || depth == DEEPEST {
@@ -139,9 +148,8 @@ fn arcs(cubic: &CubicBez, tolerance: f64, depth: u32, cuts: &mut Vec<Cut>) {
         let radius = centre.distance(a);
         let anticlockwise = (middle - a).cross(b - middle) > 0.0;
         let turns = |p: &Point, q: &Point| ((*p - centre).cross(*q - centre) > 0.0) == anticlockwise;
-        let all: Vec<Point> = std::iter::once(a).chain(samples.iter().copied()).chain([b]).collect();
-        let round = all.iter().all(|p| (p.distance(centre) - radius).abs() <= bound)
-            && all.windows(2).all(|pair| turns(&pair[0], &pair[1]))
+        let round = samples.iter().all(|p| (p.distance(centre) - radius).abs() <= bound)
+            && samples.windows(2).all(|pair| turns(&pair[0], &pair[1]))
             && turns(&a, &b)
             // It does not turn back at its ends, between the samples.
             && turns(&a, &(a + legs[0]))
@@ -164,10 +172,6 @@ fn centre(a: Point, b: Point, c: Point) -> Option<Point> {
     let (uu, vv) = (u.hypot2(), v.hypot2());
     let centre = a + kurbo::Vec2::new(v.y * uu - u.y * vv, u.x * vv - v.x * uu) / twice;
     (twice.abs() > 1e-12 && centre.is_finite()).then_some(centre)
-}
-
-fn number(value: f64) -> String {
-    trimmed(value, DECIMALS)
 }
 
 /// A comment in plain ASCII without brackets.

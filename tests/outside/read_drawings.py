@@ -1,7 +1,7 @@
 """Drawings made by other programs' libraries, read by `oaktag read`, against what those libraries themselves say of the
 geometry: ezdxf of DXF files (lines, arcs, circles, ellipses, polylines with bulges, splines, blocks scaled and turned,
 releases and units), svgwrite's SVG files (transforms, units, shapes, arcs, view boxes, nested groups, 96, 90 and 72 to
-the inch) as svgpathtools and svgelements see them.
+the inch) as svgpathtools and svgelements see them; notches that ezdxf draws line by line.
 
     python read_drawings.py OUT_DIR
 
@@ -89,6 +89,53 @@ def compare(pieces, wanted):
         return [f"pieces {sorted(pieces)}, not {sorted(wanted)}"]
     wrong = [(name, apart(pieces[name][0], outline)) for name, outline in wanted.items()]
     return [f"{name}: {what}" for name, what in wrong if what]
+
+
+# Notches
+
+MARKS = {  # at x on the lower side, the corners of a mark, and whether it is drawn line by line
+    "a slit": (20, [(0, 0), (0, 6)], True),
+    "a V": (50, [(-3, 0), (0, 6), (3, 0)], True),
+    "a V in one": (80, [(-3, 0), (0, 6), (3, 0)], False),
+    "a U": (110, [(-2, 0), (-2, 5), (2, 5), (2, 0)], True),
+    "a V that points outward": (140, [(-3, 0), (0, -6), (3, 0)], True),
+    "the first of two Vs": (165, [(-2, 0), (0, 4), (2, 0)], True),
+    "the second of two Vs": (175, [(2, 0), (0, 4), (-2, 0)], True),
+}
+
+
+def notched(fault=0.0):
+    """A square with notches on its lower side, and where each is, by ezdxf's own points: the middle of its mark. With a fault
+    the second leg of each V begins so far off."""
+    doc = ezdxf.new("R2000", units=4)
+    space = doc.modelspace()
+    space.add_lwpolyline([(0, 0), (200, 0), (200, 200), (0, 200)], close=True, dxfattribs={"layer": "sew"})
+    wanted = {}
+    for name, (x, corners, by_line) in MARKS.items():
+        points = [(x + dx, dy) for dx, dy in corners]
+        layer = {"layer": "notch"}
+        if by_line:
+            drawn = [space.add_line(a, b, layer) for a, b in zip(points, points[1:])]
+            if "V" in name and fault:
+                drawn[1].dxf.start = (drawn[1].dxf.start.x + fault, drawn[1].dxf.start.y)
+            ends = {tuple(end) for line in drawn for end in (line.dxf.start.vec2, line.dxf.end.vec2)}
+        else:
+            ends = {tuple(point[:2]) for point in space.add_lwpolyline(points, dxfattribs=layer).get_points("xy")}
+        wanted[name] = sum(x for x, _ in ends) / len(ends)
+    out = io.StringIO()
+    doc.write(out)
+    return out.getvalue(), sorted(wanted.values())
+
+
+def notches_wrong(pieces, wanted):
+    if pieces is None or len(pieces) != 1:
+        return ["refused" if pieces is None else f"{len(pieces)} pieces"]
+    ((_, piece),) = pieces.values()
+    edges = {edge["name"]: svgpathtools.parse_path(edge["path"]) for edge in piece["edges"]}
+    places = [edges[notch["edge"]].point(notch["at"] / edges[notch["edge"]].length()) for notch in piece["notches"]]
+    found = sorted(place.real for place in places)
+    same = len(found) == len(wanted) and all(abs(a - b) < WITHIN for a, b in zip(found, wanted))
+    return [] if same and all(abs(place.imag) < WITHIN for place in places) else [f"notches at {found}, not {wanted}"]
 
 
 # DXF
@@ -292,6 +339,15 @@ def main(out_dir):
 
             tasks.append(pool.submit(run))
 
+        def marked(name, made, fault=None):
+            text, wanted = made
+
+            def run():
+                pieces, said = read(folder, name, text)
+                return name, fault, notches_wrong(pieces, wanted), said
+
+            tasks.append(pool.submit(run))
+
         def asked(name, text, words):
             def run():
                 pieces, said = read(folder, name, text)
@@ -315,6 +371,10 @@ def main(out_dir):
         good("measurement-overruled.dxf", without_units(dxf("R12", 0, 1), 0), ("--unit", "mm"))
         asked("units-unsaid.dxf", without_units(dxf("R12", 0, 1), None)[0], "does not say its unit")
         good("units-answered.dxf", without_units(dxf("R12", 0, 10), None), ("--unit", "cm"))
+
+        marked("notches.dxf", notched())
+        marked("notches-apart.dxf", notched(0.5), fault="legs of Vs that do not meet")
+        marked("notches-moved.dxf", (notched()[0], [x + 0.1 for x in notched()[1]]), fault="a tenth of a millimetre")
 
         for name, (size, view) in PAGES.items():
             text = svg(size, view)

@@ -1,14 +1,14 @@
 //! What lies in a piece: grain, fold, notches, drill holes, inner lines, writing.
 
 use super::patience::Patience;
-use super::{Stroke, words};
+use super::{Stroke, loops, words};
 use crate::diag::Result;
 use crate::geom::{parts, path};
 use crate::piece::{InnerLine, Notch, NotchKind, Piece};
 use crate::read::{Note, PathName};
 use crate::role::Role;
 use kurbo::{BezPath, Point, Shape};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 /// A fold's bracket stands no farther from its edge, mm.
 const FOLD_REACH: f64 = 30.0;
@@ -28,12 +28,14 @@ const NOTCH_REACH: f64 = 80.0;
 /// Strokes of one drill mark lie within this, mm.
 const ONE_DRILL: f64 = 3.0;
 
-/// Adds to a piece what lies in it, and to its name what is written there; gives whether its grain was drawn.
+/// Adds to a piece what lies in it, and to its name what is written there; gives whether its grain was drawn. Ends of lines
+/// that are within `join` mm meet.
 pub fn add(
     piece: &mut Piece,
     name: &mut PathName,
     inner: &[&Stroke],
     notes: &[&Note],
+    join: f64,
     patience: &mut Patience,
     left_out: &mut BTreeMap<String, usize>,
 ) -> Result<bool> {
@@ -63,22 +65,23 @@ pub fn add(
                     leave_out("fold marks beside no straight edge");
                 }
             }
-            Some(Role::Notch) => {
-                let Some(ends) = ends(&stroke.path) else { continue };
-                let near = |p: &Point| ends.iter().any(|end| end.distance(*p) < ONE_NOTCH);
-                if points.iter().any(near) {
-                    continue;
-                }
-                (0..3).try_for_each(|_| patience.measure(&whole))?;
-                if !notch(piece, foot(piece, ends)) {
-                    leave_out("notches beside no edge");
-                }
-            }
+            Some(Role::Notch) => {}
             Some(Role::Drill) => drill(piece, stroke.bounds.center()),
             Some(Role::Label) => leave_out("drawn letters and points of curves"),
             Some(Role::Square) => leave_out("check squares"),
             Some(Role::Line | Role::Dart) | None => line(piece, stroke, &mut numbers),
             Some(Role::Cut | Role::Sew) => leave_out("parts of cutting or sew lines that close nothing"),
+        }
+    }
+    for line in notch_lines(inner, join, patience)? {
+        let Some(ends) = ends(&line) else { continue };
+        let near = |p: &Point| ends.iter().any(|end| end.distance(*p) < ONE_NOTCH);
+        if points.iter().any(near) {
+            continue;
+        }
+        (0..3).try_for_each(|_| patience.measure(&whole))?;
+        if !notch(piece, foot(piece, ends)) {
+            leave_out("notches beside no edge");
         }
     }
     for note in notes {
@@ -163,6 +166,24 @@ fn fold(piece: &mut Piece, mark: &BezPath) -> bool {
         piece.edges[index].allowance = 0.0;
     }
     true
+}
+
+/// The lines of notches; those that meet at their ends are one, no wider than a mark: a V may be drawn as two, a U as three.
+fn notch_lines(inner: &[&Stroke], join: f64, patience: &mut Patience) -> Result<Vec<BezPath>> {
+    let is_narrow = |stroke: &Stroke| stroke.bounds.size().max_side() < WIDEST_MARK;
+    let all = inner.iter().copied().filter(|stroke| stroke.role == Some(Role::Notch));
+    let (narrow, wide): (Vec<&Stroke>, Vec<&Stroke>) = all.partition(|stroke| is_narrow(stroke));
+    let (closed, open) = loops::joined(&narrow, join, patience)?;
+    let closed = closed.into_iter().map(|outline| Stroke::new(outline.role, outline.path, outline.name));
+    let (marks, chains): (Vec<Stroke>, Vec<Stroke>) = closed.chain(open).partition(is_narrow);
+    // Notches along an edge that happen to meet are as many as are drawn.
+    let place = |p: Point| [p.x, p.y].map(f64::to_bits);
+    let chained: HashSet<[u64; 2]> =
+        chains.iter().flat_map(|chain| chain.path.elements()).filter_map(|el| el.end_point().map(place)).collect();
+    let ends = |stroke: &Stroke| [path::start(&stroke.path), path::end(&stroke.path)];
+    let is_chained = |stroke: &Stroke| ends(stroke).into_iter().flatten().any(|end| chained.contains(&place(end)));
+    let apart = narrow.into_iter().filter(|stroke| is_chained(stroke)).chain(wide).map(|stroke| stroke.path.clone());
+    Ok(marks.into_iter().map(|mark| mark.path).chain(apart).collect())
 }
 
 /// First and last point of a notch's line, and the middle of all its corners.

@@ -310,7 +310,7 @@ impl Group<'_> {
                 }
             }
             let size = here.iter().find_map(|note| words::said(&note.text, "size")).unwrap_or_default().to_owned();
-            let grain = marks::add(&mut piece, &mut name, &inner, &here, &mut self.patience, self.left_out)?;
+            let grain = marks::add(&mut piece, &mut name, &inner, &here, self.join, &mut self.patience, self.left_out)?;
             for (edge, finish) in Finish::usual(&piece.edges, |_| false).into_iter().enumerate() {
                 piece.edges[edge].corner = finish;
             }

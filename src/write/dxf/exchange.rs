@@ -112,10 +112,10 @@ pub fn dxf_exchange(job: &CorrectedJob, exchange: &Exchange) -> Vec<u8> {
     }
     section(&mut tags, "HEADER", |tags| header(tags, Rect::new(0.0, 0.0, job.width, job.height)));
     section(&mut tags, "TABLES", tables);
-    section(&mut tags, "BLOCKS", |tags| tags.0.push_str(&blocks.0));
-    section(&mut tags, "ENTITIES", |tags| tags.0.push_str(&entities.0));
+    section(&mut tags, "BLOCKS", |tags| tags.0.extend_from_slice(&blocks.0));
+    section(&mut tags, "ENTITIES", |tags| tags.0.extend_from_slice(&entities.0));
     tags.put(0, "EOF");
-    tags.0.into_bytes()
+    tags.0
 }
 
 fn header(tags: &mut Tags, bounds: Rect) {

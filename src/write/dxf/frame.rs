@@ -36,7 +36,7 @@ pub(super) struct Frame<'a> {
 
 impl Frame<'_> {
     /// The whole file.
-    pub fn around(&self, entities: &Tags) -> String {
+    pub fn around(&self, entities: impl FnOnce(&mut Tags)) -> Tags {
         let mut tags = Tags::default();
         for comment in self.comments {
             tags.text(999, comment);
@@ -45,10 +45,10 @@ impl Frame<'_> {
         section(&mut tags, "CLASSES", |_| ());
         section(&mut tags, "TABLES", |tags| self.tables(tags));
         section(&mut tags, "BLOCKS", blocks);
-        section(&mut tags, "ENTITIES", |tags| tags.0.push_str(&entities.0));
+        section(&mut tags, "ENTITIES", entities);
         section(&mut tags, "OBJECTS", objects);
         tags.put(0, "EOF");
-        tags.0
+        tags
     }
 
     fn header(&self, tags: &mut Tags) {
