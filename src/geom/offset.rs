@@ -575,7 +575,7 @@ impl Target<'_> {
             worst = worst.max(cubic.eval(u).distance(target));
             // Back again from between the last check and this one, oftener where the cubic hurries from one to the other:
             // one Newton step with the chord's speed brings the curve abreast.
-            let backs = ((u - last.0) * CHECKS as f64).ceil().clamp(1.0, 8.0);
+            let backs = ((u - last.0) * CHECKS as f64).round().clamp(1.0, 8.0);
             let pace = target.distance(last.1) / step;
             for back in 0..backs as usize {
                 let share = (back as f64 + 0.5) / backs;
