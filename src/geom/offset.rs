@@ -9,7 +9,7 @@
 //! Every stretch is fitted with cubics that have the parallel's own end points and end tangents; their arms are the
 //! least-squares solution for the deviation along the normal (Gauss-Newton, then reweighted towards the least maximum).
 //! Each fit is then measured at [`CHECKS`] normals, and the stretch is parted where it strays: each cubic as long as it
-//! holds. Where that makes one more than [`FEW`], `loose` tries to do with one fewer.
+//! holds. Where that makes one more than `FEW`, `loose` tries to do with one fewer.
 
 use super::loose::loosened;
 use kurbo::{CubicBez, Line, ParamCurve, ParamCurveDeriv, ParamCurveNearest, PathSeg, Point, QuadBez, Vec2};
