@@ -1,6 +1,6 @@
 //! What was found for many people, told once.
 
-use super::{Finding, Gist};
+use super::Finding;
 
 /// Names that are told before the rest is only counted.
 const NAMED: usize = 12;
@@ -11,14 +11,15 @@ const NAMED: usize = 12;
 pub fn gathered(people: &[(String, Vec<Finding>)]) -> Vec<Finding> {
     let mut groups: Vec<Group> = Vec::new();
     for (index, (_, findings)) in people.iter().enumerate() {
-        for finding in findings.iter().filter(|finding| finding.gist.is_none() || people.len() == 1) {
-            add(&mut groups, |group| same(&group.findings[0], finding), index, finding);
-        }
-        for (gist, findings) in by_gist(findings).into_iter().filter(|_| people.len() > 1) {
-            let like = |group: &Group| group.gist.as_ref() == Some(&gist) && alike(&group.findings, &findings);
-            match groups.iter_mut().find(|group| like(group)) {
-                Some(group) => group.people.push(index),
-                None => groups.push(Group { people: vec![index], findings, gist: Some(gist) }),
+        let mut said: Vec<&str> = Vec::new();
+        for finding in findings {
+            match finding.gist.as_ref().map(|gist| gist.says).filter(|_| people.len() > 1) {
+                None => one(&mut groups, index, finding),
+                Some(says) if said.contains(&says) => {}
+                Some(says) => {
+                    said.push(says);
+                    of_gist(&mut groups, index, says, findings);
+                }
             }
         }
     }
@@ -34,29 +35,29 @@ struct Group {
     gist: Option<&'static str>,
 }
 
-fn add(groups: &mut Vec<Group>, like: impl Fn(&Group) -> bool, person: usize, finding: &Finding) {
-    match groups.iter_mut().filter(|group| group.gist.is_none()).find(|group| like(group)) {
+/// Puts a person's finding where it belongs.
+fn one(groups: &mut Vec<Group>, person: usize, finding: &Finding) {
+    let like = |group: &&mut Group| group.gist.is_none() && same(&group.findings[0], finding);
+    match groups.iter_mut().find(like) {
         Some(group) if group.people.contains(&person) => {}
         Some(group) => group.people.push(person),
         None => groups.push(Group { people: vec![person], findings: vec![finding.clone()], gist: None }),
     }
 }
 
-fn same(a: &Finding, b: &Finding) -> bool {
-    a.severity == b.severity && a.message == b.message && a.hint == b.hint && a.place() == b.place()
+/// Puts all of a person's findings that say the same where they belong.
+fn of_gist(groups: &mut Vec<Group>, person: usize, says: &'static str, findings: &[Finding]) {
+    let own = |finding: &&Finding| finding.gist.as_ref().is_some_and(|gist| gist.says == says);
+    let findings: Vec<Finding> = findings.iter().filter(own).cloned().collect();
+    let like = |group: &&mut Group| group.gist == Some(says) && alike(&group.findings, &findings);
+    match groups.iter_mut().find(like) {
+        Some(group) => group.people.push(person),
+        None => groups.push(Group { people: vec![person], findings, gist: Some(says) }),
+    }
 }
 
-/// A person's findings that have a gist, by what they say.
-fn by_gist(findings: &[Finding]) -> Vec<(&'static str, Vec<Finding>)> {
-    let mut found: Vec<(&'static str, Vec<Finding>)> = Vec::new();
-    for finding in findings {
-        let Some(Gist { says, .. }) = finding.gist else { continue };
-        match found.iter_mut().find(|(known, _)| *known == says) {
-            Some((_, list)) => list.push(finding.clone()),
-            None => found.push((says, vec![finding.clone()])),
-        }
-    }
-    found
+fn same(a: &Finding, b: &Finding) -> bool {
+    a.severity == b.severity && a.message == b.message && a.hint == b.hint && a.place() == b.place()
 }
 
 /// Whether two people's findings of one gist are of the same things, and advise the same.
@@ -118,7 +119,7 @@ mod tests {
     fn like_findings_are_told_once_with_names() {
         let own = |person| vec![estimated(person, "neck"), estimated(person, "wrist"), Finding::warning("not square")];
         let told = messages(&[("36", own("36")), ("38", own("38")), ("40", vec![Finding::warning("not square")])]);
-        assert_eq!(told, ["not square", "estimated for 36 and 38: neck, wrist"]);
+        assert_eq!(told, ["estimated for 36 and 38: neck, wrist", "not square"]);
     }
 
     #[test]
@@ -139,7 +140,7 @@ mod tests {
             ("Pip", vec![estimated("Pip", "wrist"), Finding::warning("long")]),
         ]);
         let maren = "Maren: the neck is estimated, 10 in";
-        assert_eq!(told, ["long (for Maren)", maren, "long (for Pip)", "Pip: the wrist is estimated, 10 in"]);
+        assert_eq!(told, [maren, "long (for Maren)", "Pip: the wrist is estimated, 10 in", "long (for Pip)"]);
         let piece = |name: &str| Finding::warning("short").piece(name);
         assert_eq!(messages(&[("Maren", vec![piece("Front"), piece("Back")])]), ["short", "short"]);
     }

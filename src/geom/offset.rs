@@ -9,7 +9,7 @@
 //! Every stretch is fitted with cubics that have the parallel's own end points and end tangents; their arms are the
 //! least-squares solution for the deviation along the normal (Gauss-Newton, then reweighted towards the least maximum).
 //! Each fit is then measured at [`CHECKS`] normals, and the stretch is parted where it strays: each cubic as long as it
-//! holds. Where that makes one more than [`FEW`], `loose` tries to do with one fewer.
+//! holds. Where that makes one more than `FEW`, `loose` tries to do with one fewer.
 
 use super::loose::loosened;
 use kurbo::{CubicBez, Line, ParamCurve, ParamCurveDeriv, ParamCurveNearest, PathSeg, Point, QuadBez, Vec2};
@@ -575,7 +575,7 @@ impl Target<'_> {
             worst = worst.max(cubic.eval(u).distance(target));
             // Back again from between the last check and this one, oftener where the cubic hurries from one to the other:
             // one Newton step with the chord's speed brings the curve abreast.
-            let backs = ((u - last.0) * CHECKS as f64).ceil().clamp(1.0, 8.0);
+            let backs = ((u - last.0) * CHECKS as f64).round().clamp(1.0, 8.0);
             let pace = target.distance(last.1) / step;
             for back in 0..backs as usize {
                 let share = (back as f64 + 0.5) / backs;
