@@ -259,75 +259,71 @@ pub fn trimmed(value: f64, decimals: usize) -> String {
     text.into_iter().map(char::from).collect()
 }
 
-/// The two digits of every number below a hundred.
-const PAIRS: [[u8; 2]; 100] = {
-    let mut pairs = [[b'0'; 2]; 100];
+/// The three digits of every number below a thousand in ASCII, the first in the lowest byte.
+const THREES: [u32; 1000] = {
+    let mut threes = [0; 1000];
     let mut n = 0;
-    while n < 100 {
-        pairs[n] = [b'0' + (n / 10) as u8, b'0' + (n % 10) as u8];
+    while n < 1000 {
+        threes[n] = 0x30_3030 + (n / 100 + ((n / 10 % 10) << 8) + ((n % 10) << 16)) as u32;
         n += 1;
     }
-    pairs
+    threes
 };
 
 /// Appends `value` as [`trimmed`] gives it, in ASCII, and tells whether it has decimals. Below 9e15 steps of the last
-/// decimal it is written as a whole number of them, and halves are rounded away from zero. Most of a file consists of such
-/// numbers, so they are put together on the spot and appended at one stroke.
+/// decimal it is written as a whole number of them, and halves are rounded away from zero. Most of a file consists of
+/// numbers with up to six digits before the point and six behind it: those are put together in two registers.
 #[inline]
 pub fn push_trimmed(text: &mut Vec<u8>, value: f64, decimals: usize) -> bool {
-    const POWERS: [u32; 10] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000, 100_000_000, 1_000_000_000];
-    /// Sign, 16 digits and a point, and what is written at one stroke beyond the last digit.
-    const ROOM: usize = 24;
-    let power = POWERS.get(decimals).copied();
-    let scaled = power.map_or(f64::NAN, |power| value * f64::from(power));
-    // Beyond 2^53 not every whole number is an f64.
-    let (Some(power), true) = (power, scaled.abs() <= 9e15) else { return push_long(text, value, decimals) };
+    const POWERS: [u64; 7] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000];
+    /// A point and no decimals but zeros.
+    const NONE: u64 = 0x3030_3030_3030_302e;
+    let power = POWERS.get(decimals).copied().unwrap_or(0);
+    let scaled = value * power as f64;
+    // What is no number is not short.
+    let is_short = power > 0 && scaled.abs() < (999_999 * power) as f64;
+    if !is_short {
+        return push_long(text, value, decimals);
+    }
     let steps = nearest_whole(scaled);
-    let (mut whole, part) = (steps.unsigned_abs() / u64::from(power), (steps.unsigned_abs() % u64::from(power)) as u32);
-    let mut digits = [0_u8; ROOM];
-    digits[0] = b'-';
-    let mut end = usize::from(steps < 0);
-    if whole < 10_000 {
-        // Four digits at once, moved up by the zeros before the first that counts.
-        let [high, low] = [whole / 100, whole % 100].map(|pair| PAIRS[pair as usize]);
-        let zeros = usize::from(whole < 1000) + usize::from(whole < 100) + usize::from(whole < 10);
-        let four = u32::from_le_bytes([high[0], high[1], low[0], low[1]]) >> (8 * zeros);
-        digits[end..end + 4].copy_from_slice(&four.to_le_bytes());
-        end += 4 - zeros;
-    } else {
-        let from = end;
-        end += whole.ilog10() as usize + 1;
-        for digit in digits[from..end].iter_mut().rev() {
-            *digit = b'0' + (whole % 10) as u8;
-            whole /= 10;
-        }
+    let (whole, part) = (steps.unsigned_abs() / power, steps.unsigned_abs() % power);
+    let threes = |n: u64| u64::from(THREES[n as usize]);
+    if steps < 0 {
+        text.push(b'-');
     }
+    // Eight bytes are appended, and those that are too many taken off: the length is known before what is appended.
+    let (digits, long, first) = match whole {
+        0..1000 => (threes(whole), 3, whole),
+        _ => (threes(whole / 1000) | threes(whole % 1000) << 24, 6, whole / 1000),
+    };
+    let zeros = usize::from(first < 100) + usize::from(first < 10);
+    let from = text.len();
+    text.extend_from_slice(&(digits >> (8 * zeros)).to_le_bytes());
+    text.truncate(from + long - zeros);
     if part > 0 {
-        let (point, mut left) = (end, part as usize);
-        digits[point] = b'.';
-        end += 1 + decimals;
-        let mut place = end;
-        while place > point + 2 {
-            place -= 2;
-            digits[place..place + 2].copy_from_slice(&PAIRS[left % 100]);
-            left /= 100;
-        }
-        if place > point + 1 {
-            digits[point + 1] = b'0' + left as u8;
-        }
-        while digits[end - 1] == b'0' {
-            end -= 1;
-        }
+        let part = part * (1_000_000 / power);
+        let digits = 0x30 << 56 | threes(part % 1000) << 32 | threes(part / 1000) << 8 | u64::from(b'.');
+        let zeros = (digits ^ NONE).leading_zeros() / 8;
+        let from = text.len();
+        text.extend_from_slice(&digits.to_le_bytes());
+        text.truncate(from + 8 - zeros as usize);
     }
-    text.extend_from_slice(&digits);
-    text.truncate(text.len() - (ROOM - end));
     part > 0
 }
 
 /// [`push_trimmed`] for numbers of more digits, infinities and what is no number.
 #[cold]
 fn push_long(text: &mut Vec<u8>, value: f64, decimals: usize) -> bool {
-    let mut digits = format!("{value:.decimals$}");
+    let power = if decimals < 10 { 10_u64.pow(decimals as u32) } else { 0 };
+    let scaled = value * power as f64;
+    // Beyond 2^53 not every whole number is an f64.
+    let mut digits = if power > 0 && scaled.abs() <= 9e15 {
+        let steps = scaled.round() as i64;
+        let (sign, steps) = (if steps < 0 { "-" } else { "" }, steps.unsigned_abs());
+        format!("{sign}{}.{:0decimals$}", steps / power, steps % power)
+    } else {
+        format!("{value:.decimals$}")
+    };
     if digits.contains('.') {
         digits.truncate(digits.trim_end_matches('0').trim_end_matches('.').len());
     }
@@ -335,12 +331,15 @@ fn push_long(text: &mut Vec<u8>, value: f64, decimals: usize) -> bool {
     digits.contains('.')
 }
 
-/// The nearest whole number, halves away from zero, of a number whose whole part an `i64` holds.
+/// The nearest whole number, halves away from zero, of a number below 2⁵¹. Beside 1.5 · 2⁵² the steps of an `f64` are whole:
+/// adding it rounds, halves to even, and leaves the whole number in the lower bits; halves are then put right.
 #[inline]
 pub fn nearest_whole(value: f64) -> i64 {
-    let cut_off = value as i64;
-    let rest = value - cut_off as f64;
-    cut_off + i64::from(rest >= 0.5) - i64::from(rest <= -0.5)
+    const WHOLE: f64 = 6_755_399_441_055_744.0;
+    let sum = value + WHOLE;
+    let nearest = sum.to_bits() as i64 - WHOLE.to_bits() as i64;
+    let rest = value - (sum - WHOLE);
+    nearest + i64::from(rest >= 0.5 && value > 0.0) - i64::from(rest <= -0.5 && value < 0.0)
 }
 
 #[cfg(test)]
@@ -404,14 +403,32 @@ mod tests {
             (1e20, 2, "100000000000000000000"),
             (120.0, 0, "120"),
             (9_999.999_999_6, 6, "10000"),
+            (999.5, 0, "1000"),
+            (-999_998.999_999_6, 6, "-999999"),
+            (999_999.5, 0, "1000000"),
+            (1_000.000_001, 6, "1000.000001"),
+            (-7.05, 2, "-7.05"),
             (-99_999_998.123_456, 6, "-99999998.123456"),
             (9e15, 0, "9000000000000000"),
-            (-8_999_999.123_456_789, 9, "-8999999.123456789"),
+            (-8_999_999.123_456, 9, "-8999999.123456"),
             (f64::NAN, 2, "NaN"),
             (f64::INFINITY, 2, "inf"),
         ] {
             assert_eq!(trimmed(value, decimals), text);
         }
+    }
+
+    #[test]
+    fn halves_go_away_from_zero_as_in_the_library() {
+        let mut seed = 7_u64;
+        for i in 0..100_000 {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let whole = (seed >> 33) as f64 - f64::from(1_u32 << 30);
+            for value in [whole + 0.5, whole + 0.499_999, whole * 1e-6, whole * 1024.0, f64::from(i) + 0.5 - 5e4] {
+                assert_eq!(nearest_whole(value), value.round() as i64, "{value}");
+            }
+        }
+        assert_eq!([0.5, -0.5, 0.499_999_999_999_999_94, -0.0].map(nearest_whole), [1, -1, 0, 0]);
     }
 
     #[test]

@@ -29,8 +29,8 @@ pub struct Lettering {
     pub missing: Vec<char>,
 }
 
-/// Height of the capitals in glyph units.
-const CAP: f64 = 21.0;
+/// Height of the capitals in glyph units: writing of this height is in glyph units.
+pub const CAP: f64 = 21.0;
 /// Advance of a space in glyph units. Hershey's own is 16, which reads as a gap on a small label.
 const SPACE: f64 = 12.0;
 /// Height of a small letter without ascender, glyph units.

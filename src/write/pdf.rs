@@ -8,7 +8,7 @@ use super::{DECIMALS, layer, line_type, line_width, size_of};
 use crate::calibrate::CorrectedJob;
 use crate::order::{Job, JobStroke};
 use crate::role::Role;
-use crate::text::letter;
+use crate::text::{CAP, Lettering, letter};
 use crate::units::{push_trimmed, trimmed};
 use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, Vec2};
 use pdf_writer::{Finish, Name, Pdf, Ref, Str, TextStr};
@@ -40,6 +40,9 @@ const FURNITURE: &str = "page";
 /// One page: what of the sheet it shows.
 struct Tile {
     name: String,
+    /// Counted from the left and from the bottom.
+    column: u32,
+    row: u32,
     /// Of the sheet, mm.
     window: Rect,
     /// The strokes that reach it, by their boxes; in working order.
@@ -83,11 +86,12 @@ pub fn pdf(job: &CorrectedJob, paper: Option<Paper>) -> Vec<u8> {
     let paper = paper.unwrap_or(whole);
     let tiles = tiles(&drawn, &paper, extent);
     let crosses = if tiled { crosses(&paper) } else { Vec::new() };
+    let lettered = Names::of(&tiles);
     let map_first = usize::from(tiled);
     let names: Vec<&str> = ["map"][..map_first].iter().copied().chain(tiles.iter().map(|tile| &*tile.name)).collect();
     let page = |index: usize, text: &mut Vec<u8>| match index.checked_sub(map_first) {
-        None => map(text, job, &paper, extent, &tiles),
-        Some(index) => content(text, &drawn, &paper, &tiles[index], &crosses),
+        None => map(text, job, &paper, extent, &tiles, &lettered),
+        Some(index) => content(text, &drawn, &paper, &tiles[index], tiled.then_some((&crosses, &lettered))),
     };
     let subject = format!("{}; {}; {}", stamp.text, job.device, job.medium);
     document(&names, page, &paper, &layers(job), &job.title, &subject)
@@ -136,8 +140,8 @@ fn tiles(drawn: &[Drawn], paper: &Paper, extent: Rect) -> Vec<Tile> {
     };
     // The first and last that a stretch can reach; whether it does is then seen by the page itself.
     let reach = |from: f64, to: f64, long: f64, step: f64, count: u32| {
-        let first = ((from - long - WIDE) / step).floor().max(0.0) as u32;
-        first..=(((to + WIDE) / step).ceil().max(0.0) as u32).min(count - 1)
+        let [first, last] = [from - long - WIDE, to + WIDE].map(|at| (at / step).max(0.0) as u32);
+        first..=last.min(count - 1)
     };
     let mut met: Vec<(u32, u32, u32)> = Vec::new();
     for (index, stroke) in (0..).zip(drawn) {
@@ -150,7 +154,8 @@ fn tiles(drawn: &[Drawn], paper: &Paper, extent: Rect) -> Vec<Tile> {
             }
         }
     }
-    met.sort();
+    // Page by page; the strokes of a page stay in working order.
+    met.sort_by_key(|(row, column, _)| (*row, *column));
     // Along the segments, so that a page inside a piece on which nothing lies is left out.
     let reaches = |index: u32, wide: Rect| {
         drawn[index as usize].path.segments().any(|segment| meet(segment.bounding_box(), wide))
@@ -161,7 +166,9 @@ fn tiles(drawn: &[Drawn], paper: &Paper, extent: Rect) -> Vec<Tile> {
             let (row, column) = (rows - 1 - page[0].0, page[0].1);
             let window = shown(row, column);
             page.iter().any(|(.., index)| reaches(*index, window.inflate(WIDE, WIDE))).then(|| Tile {
-                name: format!("{}{}", letters(column), row + 1),
+                name: column_name(column) + &row_name(row),
+                column,
+                row,
                 window,
                 strokes: page.iter().map(|(.., index)| *index).collect(),
             })
@@ -170,13 +177,45 @@ fn tiles(drawn: &[Drawn], paper: &Paper, extent: Rect) -> Vec<Tile> {
 }
 
 /// A, B, … Z, AA, AB, …
-fn letters(column: u32) -> String {
+fn column_name(column: u32) -> String {
     let last = char::from(b'A' + (column % 26) as u8);
-    if column < 26 { last.to_string() } else { format!("{}{last}", letters(column / 26 - 1)) }
+    if column < 26 { last.to_string() } else { format!("{}{last}", column_name(column / 26 - 1)) }
+}
+
+/// 1, 2, …
+fn row_name(row: u32) -> String {
+    (row + 1).to_string()
+}
+
+/// The names of columns and rows as strokes, in glyph units: lettered once for the names of all pages.
+struct Names {
+    columns: Vec<Lettering>,
+    rows: Vec<Lettering>,
+}
+
+impl Names {
+    fn of(tiles: &[Tile]) -> Self {
+        let lettered = |most: Option<u32>, name: fn(u32) -> String| {
+            (0..most.map_or(0, |most| most + 1)).map(|n| letter(&name(n), CAP)).collect()
+        };
+        Self {
+            columns: lettered(tiles.iter().map(|tile| tile.column).max(), column_name),
+            rows: lettered(tiles.iter().map(|tile| tile.row).max(), row_name),
+        }
+    }
+
+    /// A page's name in capitals of that height, mm, from a place on.
+    fn strokes(&self, tile: &Tile, height: f64, at: Point) -> Vec<BezPath> {
+        let (column, row) = (&self.columns[tile.column as usize], &self.rows[tile.row as usize]);
+        let behind = Affine::translate((column.width, 0.0));
+        let place = Affine::translate(at.to_vec2()) * Affine::scale(height / CAP);
+        let moved = row.paths.iter().map(|path| behind * path);
+        column.paths.iter().cloned().chain(moved).map(|path| place * path).collect()
+    }
 }
 
 /// What is drawn on a page: the sheet through its window, then the page's own marks.
-fn content(text: &mut Vec<u8>, drawn: &[Drawn], paper: &Paper, tile: &Tile, crosses: &[u8]) {
+fn content(text: &mut Vec<u8>, drawn: &[Drawn], paper: &Paper, tile: &Tile, marks: Option<(&Vec<u8>, &Names)>) {
     let window = window(paper);
     let put = |text: &mut Vec<u8>, line: std::fmt::Arguments| writeln!(text, "{line}").expect("writing to memory");
     put(text, format_args!("q {POINT} 0 0 {POINT} 0 0 cm 1 J 1 j 0.07 G"));
@@ -202,8 +241,8 @@ fn content(text: &mut Vec<u8>, drawn: &[Drawn], paper: &Paper, tile: &Tile, cros
         text.extend_from_slice(b"EMC\n");
     }
     text.extend_from_slice(b"Q\n");
-    if !crosses.is_empty() {
-        furniture(text, crosses, &page_name(paper, tile));
+    if let Some((crosses, names)) = marks {
+        furniture(text, crosses, &page_name(paper, names, tile));
     }
 }
 
@@ -234,10 +273,9 @@ fn crosses(paper: &Paper) -> Vec<u8> {
 }
 
 /// The page's name in its lower left corner.
-fn page_name(paper: &Paper, tile: &Tile) -> Vec<BezPath> {
+fn page_name(paper: &Paper, names: &Names, tile: &Tile) -> Vec<BezPath> {
     let clear = Vec2::new(1.0, 1.0) * (paper.overlap / 2.0 + 2.0);
-    let at = Affine::translate(glued(paper).origin().to_vec2() + clear);
-    letter(&tile.name, 6.0).paths.into_iter().map(|path| at * path).collect()
+    names.strokes(tile, 6.0, glued(paper).origin() + clear)
 }
 
 /// What is left of a page's window from the middle of one overlap to the middle of the next.
@@ -246,7 +284,7 @@ fn glued(paper: &Paper) -> Rect {
 }
 
 /// The whole sheet made small, with every page's outline and name.
-fn map(text: &mut Vec<u8>, job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile]) {
+fn map(text: &mut Vec<u8>, job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile], names: &Names) {
     let room = window(paper);
     let all = tiles.iter().fold(extent, |all, tile| all.union(tile.window));
     let head = 14.0_f64.min(room.height() / 4.0);
@@ -259,8 +297,7 @@ fn map(text: &mut Vec<u8>, job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile
     for tile in tiles {
         drawn.push(place * tile.window.to_path(0.1));
         let middle = place * tile.window.center();
-        let name = letter(&tile.name, (scale * tile.window.height() / 6.0).min(8.0));
-        drawn.extend(name.paths.into_iter().map(|p| Affine::translate(middle.to_vec2()) * p));
+        drawn.extend(names.strokes(tile, (scale * tile.window.height() / 6.0).min(8.0), middle));
     }
     let say = format!("{}: {} pages, print at 100 %", job.title, tiles.len());
     let words = letter(&say, 4.0);
