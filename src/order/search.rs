@@ -394,7 +394,7 @@ impl<'a> Search<'a> {
         let count = self.order.len();
         let wrap = |at: usize| if at >= count { at - count } else { at };
         let (from, length, _) = plan.pieces[0];
-        let mut at = wrap(from + length);
+        let at = wrap(from + length);
         if plan.count == 2 {
             let (mut low, mut high) = (at, wrap(wrap(at + plan.pieces[1].1) + count - 1));
             for _ in 0..plan.pieces[1].1.div_ceil(2) {
@@ -410,16 +410,23 @@ impl<'a> Search<'a> {
         }
         self.scratch.clear();
         for &(from, length, forward) in &plan.pieces[1..plan.count] {
+            // A piece may go on from the array's end to its beginning.
+            let ahead = length.min(count - from);
+            let (first, second) = (&self.order[from..from + ahead], &self.order[..length - ahead]);
             if forward {
-                self.scratch.extend((from..from + length).map(|at| self.order[wrap(at)]));
+                self.scratch.extend_from_slice(first);
+                self.scratch.extend_from_slice(second);
             } else {
-                self.scratch.extend((from..from + length).rev().map(|at| self.order[wrap(at)] ^ 1));
+                self.scratch.extend(second.iter().rev().map(|end| end ^ 1));
+                self.scratch.extend(first.iter().rev().map(|end| end ^ 1));
             }
         }
-        for &end in &self.scratch {
-            self.order[at] = end;
-            self.place[end as usize / 2] = at as u32;
-            at = wrap(at + 1);
+        let (first, second) = self.scratch.split_at(self.scratch.len().min(count - at));
+        for (from, ends) in [(at, first), (0, second)] {
+            self.order[from..from + ends.len()].copy_from_slice(ends);
+            for (at, end) in (from as u32..).zip(ends) {
+                self.place[*end as usize / 2] = at;
+            }
         }
     }
 
@@ -480,7 +487,7 @@ impl<'a> Search<'a> {
         Some(cost - gone)
     }
 
-    /// Swaps two stretches of the tour that follow one another, by a double bridge.
+    /// Swaps the outer two of three stretches of the tour in a row by a double bridge.
     fn bridge(&mut self, from: usize) -> Option<f64> {
         let count = self.order.len();
         let window = KICK.min((count - 1) / 3);
