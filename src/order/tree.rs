@@ -150,9 +150,8 @@ impl Tree {
     fn search_few(&self, node: usize, from: Point, few: &mut [Few; 5]) {
         let node = &self.nodes[node];
         let away = node.distance_squared(from);
-        let wanted =
-            |(quadrant, few): (usize, &Few)| away <= few.reach && (quadrant == 4 || node.reaches(from, quadrant));
-        if node.present == 0 || !few.iter().enumerate().any(wanted) {
+        let wanted = |quadrant: usize| away <= few[quadrant].reach && node.reaches(from, quadrant);
+        if node.present == 0 || !(away <= few[4].reach || (0..4).any(wanted)) {
             return;
         }
         let Some([a, b]) = node.children else {
