@@ -6,7 +6,7 @@
 //! is told by its true depth, from tables, where the paper estimates it by circles.
 
 use super::near::Near;
-use super::problem::{Place, Problem};
+use super::problem::{Item, Place, Problem};
 use super::random::Random;
 
 /// Items in their places on a strip of some length.
@@ -42,13 +42,29 @@ const PROGRESS: f64 = 0.98;
 /// What becomes of the weight of a pair that is clear, of one that overlaps least, and of one that overlaps most.
 const WEIGHTS: [f32; 3] = [0.95, 1.2, 2.0];
 
+/// A pair's least weight goes with the product of both areas to this power: so large items, which have few places to go,
+/// come to lie clear first, and small ones give way to them. Without it lays end 1 to 2 % less dense; from 0.25 to 0.5 it
+/// makes little difference.
+const BY_AREA: f64 = 0.35;
+
+/// What the overlap of each pair counts at the least; 1 for two items of the mean area.
+fn least_weights(problem: &Problem) -> Vec<f32> {
+    let area = |item: &Item| item.forms.first().map_or(0.0, |form| problem.forms[*form].area());
+    let areas: Vec<f64> = problem.items.iter().map(area).collect();
+    let mean = areas.iter().sum::<f64>() / areas.len().max(1) as f64;
+    let weight = |a: f64, b: f64| (a / mean * (b / mean)).powf(BY_AREA) as f32;
+    areas.iter().flat_map(|a| areas.iter().map(|b| weight(*a, *b))).collect()
+}
+
 pub(super) struct Worker<'a> {
     problem: &'a Problem,
     random: Random,
     /// Being worked on.
     laid: Laid,
     near: Near,
-    /// Of each pair; rows of as many as there are items.
+    /// The least weight of each pair; rows of as many as there are items.
+    least_weights: Vec<f32>,
+    /// Of each pair.
     weights: Vec<f32>,
     depths: Vec<f32>,
     /// The best without overlap.
@@ -79,6 +95,7 @@ impl<'a> Worker<'a> {
             random: Random::new(seed),
             laid: start.clone(),
             near: Near::new([start.length, problem.height], count),
+            least_weights: least_weights(problem),
             weights: vec![1.0; count * count],
             depths: vec![0.0; count * count],
             best: start,
@@ -143,7 +160,7 @@ impl<'a> Worker<'a> {
 
     fn begin(&mut self) {
         self.measure();
-        self.weights.fill(1.0);
+        self.weights.copy_from_slice(&self.least_weights);
         self.least = f64::INFINITY;
         self.attempt_began = f64::INFINITY;
         self.idle = 0;
@@ -198,7 +215,8 @@ impl<'a> Worker<'a> {
                 self.place(item);
             }
         }
-        let total: f64 = self.depths.iter().map(|depth| f64::from(*depth)).sum();
+        let total: f64 =
+            self.depths.iter().zip(&self.least_weights).map(|(depth, least)| f64::from(depth * least)).sum();
         if total <= 0.0 {
             self.best = self.laid.clone();
             self.pool.clear();
@@ -230,13 +248,14 @@ impl<'a> Worker<'a> {
     }
 
     fn weigh(&mut self) {
-        let worst = self.depths.iter().copied().fold(f32::MIN_POSITIVE, f32::max);
-        let [fade, least, most] = WEIGHTS;
-        for (weight, depth) in self.weights.iter_mut().zip(&self.depths) {
-            *weight = if *depth > 0.0 {
-                *weight * (least + (most - least) * depth / worst)
+        let overlaps = || self.depths.iter().zip(&self.least_weights).map(|(depth, least)| depth * least);
+        let worst = overlaps().fold(f32::MIN_POSITIVE, f32::max);
+        let [fade, less, more] = WEIGHTS;
+        for ((weight, overlap), least) in self.weights.iter_mut().zip(overlaps()).zip(&self.least_weights) {
+            *weight = if overlap > 0.0 {
+                *weight * (less + (more - less) * overlap / worst)
             } else {
-                (*weight * fade).max(1.0)
+                (*weight * fade).max(*least)
             };
         }
     }
