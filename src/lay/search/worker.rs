@@ -47,6 +47,10 @@ const WEIGHTS: [f32; 3] = [0.95, 1.2, 2.0];
 /// makes little difference.
 const BY_AREA: f64 = 0.35;
 
+/// What is added to the depth of every overlap, however shallow, as a part of the root of the items' mean area: a few deep
+/// overlaps are sooner cleared than many shallow ones. Twice and six times as much gained nothing on the whole.
+const TOUCH: f64 = 0.005;
+
 /// What the overlap of each pair counts at the least; 1 for two items of the mean area.
 fn least_weights(problem: &Problem) -> Vec<f32> {
     let area = |item: &Item| item.forms.first().map_or(0.0, |form| problem.forms[*form].area());
@@ -66,7 +70,10 @@ pub(super) struct Worker<'a> {
     least_weights: Vec<f32>,
     /// Of each pair.
     weights: Vec<f32>,
-    depths: Vec<f32>,
+    /// How much each pair overlaps; 0 where it is clear.
+    overlaps: Vec<f32>,
+    /// Added to the depth of every overlap, mm.
+    touch: f64,
     /// The best without overlap.
     pub(super) best: Laid,
     /// How much of the compressing is done; below 0 while exploring.
@@ -97,7 +104,8 @@ impl<'a> Worker<'a> {
             near: Near::new([start.length, problem.height], count),
             least_weights: least_weights(problem),
             weights: vec![1.0; count * count],
-            depths: vec![0.0; count * count],
+            overlaps: vec![0.0; count * count],
+            touch: TOUCH * (problem.area() / count.max(1) as f64).sqrt(),
             best: start,
             compressed: -1.0,
             evaluations: 0,
@@ -190,16 +198,22 @@ impl<'a> Worker<'a> {
         for (other, at) in self.laid.places.iter().enumerate().filter(|(other, _)| *other != item) {
             // Locked items are where they are, whether they overlap or not.
             let both_locked = [item, other].iter().all(|index| self.problem.items[*index].locked.is_some());
-            let depth =
-                if both_locked { 0.0 } else { self.problem.depth(at.form, place.form, place.x - at.x, place.y - at.y) };
-            self.depths[item * count + other] = depth as f32;
-            self.depths[other * count + item] = depth as f32;
+            let overlap = if both_locked { 0.0 } else { self.overlap(*at, place) };
+            self.overlaps[item * count + other] = overlap as f32;
+            self.overlaps[other * count + item] = overlap as f32;
         }
+    }
+
+    /// How much an item at one place overlaps another at its place.
+    #[inline]
+    fn overlap(&self, at: Place, place: Place) -> f64 {
+        let depth = self.problem.depth(at.form, place.form, place.x - at.x, place.y - at.y);
+        if depth > 0.0 { depth + self.touch } else { 0.0 }
     }
 
     fn overlaps(&self, item: usize) -> bool {
         let count = self.laid.places.len();
-        self.depths[item * count..(item + 1) * count].iter().any(|depth| *depth > 0.0)
+        self.overlaps[item * count..(item + 1) * count].iter().any(|overlap| *overlap > 0.0)
     }
 
     /// Moves every item that overlaps once, in random order, and weighs the overlaps that are left.
@@ -216,7 +230,7 @@ impl<'a> Worker<'a> {
             }
         }
         let total: f64 =
-            self.depths.iter().zip(&self.least_weights).map(|(depth, least)| f64::from(depth * least)).sum();
+            self.overlaps.iter().zip(&self.least_weights).map(|(overlap, least)| f64::from(overlap * least)).sum();
         if total <= 0.0 {
             self.best = self.laid.clone();
             self.pool.clear();
@@ -248,10 +262,10 @@ impl<'a> Worker<'a> {
     }
 
     fn weigh(&mut self) {
-        let overlaps = || self.depths.iter().zip(&self.least_weights).map(|(depth, least)| depth * least);
-        let worst = overlaps().fold(f32::MIN_POSITIVE, f32::max);
+        let weighed = || self.overlaps.iter().zip(&self.least_weights).map(|(overlap, least)| overlap * least);
+        let worst = weighed().fold(f32::MIN_POSITIVE, f32::max);
         let [fade, less, more] = WEIGHTS;
-        for ((weight, overlap), least) in self.weights.iter_mut().zip(overlaps()).zip(&self.least_weights) {
+        for ((weight, overlap), least) in self.weights.iter_mut().zip(weighed()).zip(&self.least_weights) {
             *weight = if overlap > 0.0 {
                 *weight * (less + (more - less) * overlap / worst)
             } else {
@@ -322,9 +336,7 @@ impl<'a> Worker<'a> {
         let mut sum = 0.0;
         self.near.each(low, high, |other| {
             if other != item {
-                let at = self.laid.places[other];
-                let depth = self.problem.depth(at.form, place.form, place.x - at.x, place.y - at.y);
-                sum += depth * f64::from(weights[other]);
+                sum += self.overlap(self.laid.places[other], place) * f64::from(weights[other]);
             }
             sum < bound
         });
@@ -337,8 +349,11 @@ impl<'a> Worker<'a> {
         let problem = self.problem;
         let here = self.laid.places[item];
         let row = item * count..(item + 1) * count;
-        let now: f64 =
-            self.depths[row.clone()].iter().zip(&self.weights[row]).map(|(d, w)| f64::from(*d) * f64::from(*w)).sum();
+        let now: f64 = self.overlaps[row.clone()]
+            .iter()
+            .zip(&self.weights[row])
+            .map(|(overlap, weight)| f64::from(*overlap) * f64::from(*weight))
+            .sum();
         let mut few = [(now, here), (f64::INFINITY, here), (f64::INFINITY, here)];
         let forms = &problem.items[item].forms;
         for sample in 0..STRIP_SAMPLES + NEAR_SAMPLES {
