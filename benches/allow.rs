@@ -3,14 +3,15 @@
 //! `cargo bench --bench allow`; with `-- --record` what it prints goes to `tests/results/allow.txt` too. The libraries get
 //! the sew line flattened at 0.01 mm, as they would be used; flattening is not in their times. Times are the least and the
 //! median of many runs. Deviations are measured against the capsules of the sew line flattened at 0.0002 mm
-//! (`tests/allow_support/oracle.rs`). The goals at the end hold for the machine that the project is developed on.
+//! (`tests/allow_support`). The goals at the end hold for the machine that the project is developed on.
 
 #[path = "../tests/allow_support/mod.rs"]
 mod allow_support;
 #[path = "../tests/common/mod.rs"]
 mod common;
 
-use allow_support::oracle::{self, Chain, capsule_error, clipper_offset, flattened, sew_chain};
+use allow_support::chain::{Chain, flatten, flattened, sew_chain};
+use allow_support::oracle::{capsule_error, clipper_offset};
 use allow_support::{Class, Random, bodice, piece_of, random_piece};
 use geo::algorithm::buffer::{Buffer, BufferStyle, LineJoin as GeoJoin};
 use geo::{Coord, LineString, Polygon};
@@ -141,7 +142,7 @@ fn cubics_by_curve(pieces: &[Piece]) -> Vec<usize> {
         for edge in piece.edges.iter().filter(|edge| edge.allowance > 0.0) {
             for own in edge.path.segments().filter(|s| !matches!(s, PathSeg::Line(_))) {
                 let mut points = Vec::new();
-                oracle::flatten(&own, 0.001, &mut points);
+                flatten(&own, 0.001, &mut points);
                 points.push(own.end());
                 let chain = Chain::open(points);
                 let at_width = |far: f64| (far - edge.allowance).abs() < 0.01;

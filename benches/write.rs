@@ -137,6 +137,7 @@ fn job(sheet: &Sheet) -> CorrectedJob {
         title: "Evening Chorus, Maren Holt".into(),
         width: sheet.width,
         height: sheet.height,
+        zero: Point::ORIGIN,
         square: 0.0,
         sizes: Vec::new(),
         passes: vec![Pass { tool: "pen".into(), strokes: strokes.collect() }],

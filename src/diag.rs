@@ -3,6 +3,10 @@
 //! Every stage returns `Result<T>` with one [`Finding`] of severity [`Severity::Error`] where it cannot go on, and a
 //! `Vec<Finding>` beside its output for everything else.
 
+mod gather;
+
+pub use gather::gathered;
+
 use serde::Serialize;
 use std::fmt;
 use std::ops::Range;
@@ -75,6 +79,17 @@ pub struct Finding {
     pub piece: Option<String>,
     /// The edge of that piece.
     pub edge: Option<String>,
+    /// What it comes to, where the like may be said of many people.
+    pub gist: Option<Gist>,
+}
+
+/// What findings of many people come to that differ in their figures only: "estimated", of "neck base girth".
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Gist {
+    /// What is said.
+    pub says: &'static str,
+    /// Of what.
+    pub of: String,
 }
 
 /// What a stage returns when it may fail.
@@ -82,7 +97,16 @@ pub type Result<T> = std::result::Result<T, Box<Finding>>;
 
 impl Finding {
     fn new(severity: Severity, message: impl Into<String>) -> Self {
-        Self { severity, message: message.into(), hint: None, file: None, snippet: None, piece: None, edge: None }
+        Self {
+            severity,
+            message: message.into(),
+            hint: None,
+            file: None,
+            snippet: None,
+            piece: None,
+            edge: None,
+            gist: None,
+        }
     }
     /// A [`Severity::Note`].
     pub fn note(message: impl Into<String>) -> Self {
@@ -128,6 +152,12 @@ impl Finding {
     #[must_use]
     pub fn edge(mut self, edge: impl Into<String>) -> Self {
         self.edge = Some(edge.into());
+        self
+    }
+    /// Adds what it comes to.
+    #[must_use]
+    pub fn gist(mut self, says: &'static str, of: impl Into<String>) -> Self {
+        self.gist = Some(Gist { says, of: of.into() });
         self
     }
     /// Where it is, as one phrase: file, line, column, piece, edge; empty where nothing is known.

@@ -5,9 +5,9 @@
 
 mod allow_support;
 
-use allow_support::oracle::{
-    Chain, capsule_error, clipper_offset, flattened, hausdorff, region, sew_chain, with_slits_closed,
-};
+use allow_support::chain::{Chain, flattened, hausdorff, sew_chain};
+use allow_support::oracle::{capsule_error, clipper_offset, with_slits_closed};
+use allow_support::region::region;
 use allow_support::{CLASSES, Class, Random, piece_of, random_piece, record};
 use kurbo::{Affine, BezPath, CubicBez, Line, ParamCurve, PathSeg, Vec2};
 use oaktag::allow::{TOLERANCE, allow};

@@ -15,6 +15,7 @@ fn job(path: BezPath) -> Job {
         title: "Tunic, Ida, sheet 1 of 1".into(),
         width: 1000.0,
         height: 900.0,
+        zero: Point::ORIGIN,
         square: 100.0,
         passes: vec![Pass { tool: "pen".into(), strokes: vec![stroke] }],
     }

@@ -2,49 +2,11 @@
 
 mod common;
 
-use common::file;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use common::program::{code, err, oaktag, out, scratch, write};
+use std::path::Path;
 
 const STYLE: &str = "samples/evening-chorus.style.kdl";
 const MAREN: &str = "samples/maren-holt.measures.kdl";
-
-/// A folder of this test's own, empty.
-fn scratch(name: &str) -> PathBuf {
-    let folder = file("target/tests").join(name);
-    let _ = std::fs::remove_dir_all(&folder);
-    std::fs::create_dir_all(&folder).expect("a folder in target");
-    folder
-}
-
-fn oaktag(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_oaktag"))
-        .args(args)
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .env("NO_COLOR", "1")
-        .output()
-        .expect("the program starts")
-}
-
-fn code(output: &Output) -> i32 {
-    output.status.code().expect("it ends by itself")
-}
-
-fn out(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stdout).into_owned()
-}
-
-/// Standard error as one line, without its frame.
-fn err(output: &Output) -> String {
-    let text = String::from_utf8_lossy(&output.stderr);
-    text.replace(['│', '╭', '╰', '─'], " ").split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-fn write(folder: &Path, name: &str, text: &str) -> String {
-    let path = folder.join(name);
-    std::fs::write(&path, text).expect("writes");
-    path.display().to_string()
-}
 
 fn is_empty(folder: &Path) -> bool {
     std::fs::read_dir(folder).map_or(true, |mut entries| entries.next().is_none())
@@ -146,14 +108,36 @@ fn a_quarter_scale_sheet_can_be_proven_again() {
         let mut args = vec!["proof", &*file, "--pieces", pieces, "--device", device, "--effort", "2"];
         args.extend(more);
         let proof = oaktag(&args);
-        (code(&proof), out(&proof))
+        (code(&proof), out(&proof), err(&proof))
     };
-    let (ended, said) = proof("quarter-scale-projector.svg", "projector", &["--quarter-scale"]);
+    let (ended, said, _) = proof("quarter-scale-projector.svg", "projector", &["--quarter-scale"]);
     assert!(ended == 0 && said.contains("passed"), "{said}");
     assert_eq!(proof("roll-inkjet.pdf", "roll-inkjet", &[]).0, 0);
-    // Seeded faults: the one taken for the other.
-    assert_eq!(proof("quarter-scale-projector.svg", "projector", &[]).0, 1);
-    assert_eq!(proof("roll-inkjet.pdf", "roll-inkjet", &["--quarter-scale"]).0, 1);
+    // Seeded faults: the one taken for the other. What it is and what to do is said.
+    let (ended, said, told) = proof("quarter-scale-projector.svg", "projector", &[]);
+    assert!(ended == 1 && said.contains("FAILED"), "{said}");
+    assert!(told.contains("a quarter of their size, to pin up, and is true: prove it with --quarter-scale"), "{told}");
+    let (ended, said, told) = proof("roll-inkjet.pdf", "roll-inkjet", &["--quarter-scale"]);
+    assert!(ended == 1 && said.contains("FAILED"), "{said}");
+    assert!(told.contains("their full size, and is true: prove it without --quarter-scale"), "{told}");
+    // A file that is true at neither scale is not said to be.
+    let file = folder.join("ida/quarter-scale-projector.svg");
+    let text = std::fs::read_to_string(&file).expect("is there");
+    // The check square: the first of its lines is drawn double as long.
+    std::fs::write(&file, text.replacen("<path d=\"", "<path d=\"M0 0L300 0\"/><path d=\"", 1)).expect("writes");
+    let (ended, _, told) = proof("quarter-scale-projector.svg", "projector", &[]);
+    assert!(ended == 1 && !told.contains("is true"), "{told}");
+}
+
+/// Once for the machine, however many sheets and people it is for.
+#[test]
+fn a_machine_that_was_never_measured_is_told_once() {
+    let folder = scratch("unmeasured").display().to_string();
+    let people = [MAREN, "samples/pip-arlen.measures.kdl"];
+    let make = [&["make", STYLE, "--device", "sheet-drag-knife", "-o", &folder, "--measures"], &people[..]].concat();
+    let made = oaktag(&make);
+    assert!(out(&made).matches("passed").count() >= 4, "{}", out(&made));
+    assert_eq!(err(&made).matches("was never measured on card").count(), 1, "{}", err(&made));
 }
 
 /// A slip beside a piece is no edge, whatever an edge is called.

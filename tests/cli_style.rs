@@ -3,37 +3,12 @@
 mod common;
 
 use common::file;
+use common::program::{command, err, oaktag, out, scratch};
 use std::io::{BufRead, BufReader};
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Output, Stdio};
+use std::path::Path;
+use std::process::{Child, Stdio};
 use std::sync::mpsc;
 use std::time::{Duration, Instant};
-
-fn scratch(name: &str) -> PathBuf {
-    let folder = file("target/tests").join(format!("style-{name}"));
-    let _ = std::fs::remove_dir_all(&folder);
-    std::fs::create_dir_all(&folder).expect("a folder in target");
-    folder
-}
-
-fn command(args: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_oaktag"));
-    command.args(args).current_dir(env!("CARGO_MANIFEST_DIR")).env("NO_COLOR", "1");
-    command
-}
-
-fn oaktag(args: &[&str]) -> Output {
-    command(args).output().expect("the program starts")
-}
-
-fn out(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stdout).into_owned()
-}
-
-fn err(output: &Output) -> String {
-    let text = String::from_utf8_lossy(&output.stderr);
-    text.replace(['│', '╭', '╰', '─'], " ").split_whitespace().collect::<Vec<_>>().join(" ")
-}
 
 fn path(path: &Path) -> &str {
     path.to_str().expect("UTF-8")
@@ -111,6 +86,38 @@ fn a_saved_style_is_drawn_again() {
     std::fs::write(&style, &text).expect("saves");
     wait_for("waiting for the next save");
     assert_eq!(std::fs::read_to_string(&sheet).expect("drawn"), first);
+}
+
+/// What a table of sizes lacks is estimated for each size; the terminal says so once and names all, each size's own sheet
+/// and line of JSON say it in full.
+#[test]
+fn estimates_of_a_size_table_are_told_once() {
+    let table = "samples/en-13402-3-women.sizes.kdl";
+    let from = ["samples/choir-bodice.style.kdl", "--measures", table, "--estimate"];
+    let folder = scratch("sizes");
+    let drafted = oaktag(&[&["draft", "-o", path(&folder)], &from[..]].concat());
+    let told = err(&drafted);
+    let all = "for EN 13402-3 76, 80, 84, 88, 92, 96, 100, 104, 110, 116, 122 and 128: ";
+    let (_, names) = told.split_once(&format!("estimated {all}")).expect("a warning for all sizes");
+    let names: Vec<&str> = names.split(" help:").next().expect("a list").split(", ").collect();
+    assert!(names.len() > 3 && names.contains(&"neck base girth"), "{names:?}");
+    assert!(told.matches("estimated").count() == 1 && !told.contains("is estimated"), "{told}");
+    let lines = oaktag(&[&["walk", "--lines"], &from[..]].concat());
+    for (line, size) in out(&lines).lines().zip(["76", "80", "84", "88", "92", "96", "100", "104", "110"]) {
+        let sheet =
+            std::fs::read_to_string(folder.join(format!("en-13402-3-{size}")).join("proof-sheet.html")).expect("drawn");
+        for name in &names {
+            let words = format!("EN 13402-3 {size}: the {name} is estimated, ");
+            assert!(line.contains(&words) && sheet.contains(&words), "{words}");
+        }
+    }
+    // One person's are said in full, with their values.
+    let alone = folder.join("one.sizes.kdl");
+    let one =
+        "sizes \"One\" { unit \"cm\"\n size \"88\" { \"bust girth\" 88; \"waist girth\" 72; \"hip girth\" 96; } }";
+    std::fs::write(&alone, one).expect("writes");
+    let told = err(&oaktag(&["walk", from[0], "--measures", path(&alone), "--estimate"]));
+    assert_eq!(told.matches("is estimated, ").count(), names.len(), "{told}");
 }
 
 /// Twelve people, one whose file lacks a measure: a line for each, the rest drafted, exit 2. Off a terminal progress is plain

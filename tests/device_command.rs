@@ -1,32 +1,13 @@
 //! `oaktag device`, and jobs for what the profiles describe.
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+mod common;
+
+use common::program::{command, err, oaktag, out, scratch};
+use std::path::Path;
+use std::process::{Command, Stdio};
 
 const STYLE: &str = "samples/evening-chorus.style.kdl";
 const MAREN: &str = "samples/maren-holt.measures.kdl";
-
-fn oaktag(args: &[&str]) -> Output {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_oaktag"));
-    command.args(args).current_dir(env!("CARGO_MANIFEST_DIR")).env("NO_COLOR", "1").output().expect("starts")
-}
-
-fn out(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stdout).into_owned()
-}
-
-fn err(output: &Output) -> String {
-    let text = String::from_utf8_lossy(&output.stderr);
-    text.replace(['│', '╭', '╰', '─'], " ").split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-/// A folder of this test's own, empty.
-fn scratch(name: &str) -> PathBuf {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/tests").join(name);
-    let _ = std::fs::remove_dir_all(&folder);
-    std::fs::create_dir_all(&folder).expect("a folder in target");
-    folder
-}
 
 #[test]
 fn the_list_names_every_profile() {
@@ -429,4 +410,49 @@ fn everybody_in_one_nest() {
     assert!(small.status.code() == Some(2) && err(&small).contains("at their full size"), "{}", err(&small));
     let twice = proof(&nest, [maren, maren], &[]);
     assert!(twice.status.code() == Some(2) && err(&twice).contains("two sizes are called"), "{}", err(&twice));
+    // A machine's file of a nest: its keys are called keys, and the check square once what it is.
+    let text = common::text("profiles/roll-pen-plotter.device.kdl");
+    let end = text.trim_end().strip_suffix('}').expect("a profile");
+    let device =
+        common::program::write(&folder, "pens.device.kdl", &format!("{end}    link \"folder\" path=\"sent\"\n}}\n"));
+    assert_eq!(make(&[MAREN, pip], &["--nest", &device]).status.code(), Some(0));
+    let sent = oaktag(&["send", folder.join("nested/pens.plt").to_str().expect("text"), &device, "--dry-run"]);
+    let told = err(&sent);
+    assert!(told.contains("in this order: ") && told.contains("key ("), "{told}");
+    assert!(told.matches("check square (").count() < told.matches("key (").count(), "{told}");
+}
+
+/// Several at once take turns, and none leaves its lock behind; nor does one that finds the lock held and then removed.
+#[test]
+fn recordings_take_turns_and_leave_nothing_behind() {
+    let folder = scratch("turns");
+    let profile = folder.join("mine.device.kdl");
+    std::fs::write(&profile, common::text("profiles/roll-plotter.device.kdl")).expect("writes");
+    let profile = profile.to_str().expect("text");
+    let record = |day: usize| {
+        let date = format!("2026-10-{day:02}");
+        let readings = ["--width", "888.8", "--height", "889.1", "--diagonal", "1257.4"];
+        let mut command = command(&[&["square", profile, "--date", &date], &readings[..]].concat());
+        command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("starts")
+    };
+    let text = || std::fs::read_to_string(profile).expect("reads");
+    let count = || text().matches("correction \"").count();
+    let before = count();
+    let ended = |mut child: std::process::Child| child.wait().expect("ends").code();
+    let all: Vec<_> = (1..=6).map(record).collect();
+    assert!(all.into_iter().all(|child| ended(child) == Some(0)));
+    let lock = folder.join(".mine.device.kdl.lock");
+    let held = std::fs::File::create(&lock).expect("made");
+    held.lock().expect("locked");
+    let waiting = record(7);
+    std::thread::sleep(std::time::Duration::from_millis(300));
+    // Seeded: whoever does not wait has written by now.
+    assert_eq!(count(), before + 6);
+    std::fs::remove_file(&lock).expect("removed, as whoever holds it does");
+    drop(held);
+    assert_eq!(ended(waiting), Some(0));
+    assert_eq!(count(), before + 7, "{}", text());
+    let left: Vec<_> =
+        std::fs::read_dir(&folder).expect("there").map(|entry| entry.expect("entry").file_name()).collect();
+    assert_eq!(left, ["mine.device.kdl"]);
 }

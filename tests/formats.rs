@@ -22,6 +22,7 @@ fn one_pass(strokes: Vec<JobStroke>) -> Job {
         title: "Chorus tunic".into(),
         width: 400.0,
         height: 300.0,
+        zero: Point::ORIGIN,
         square: 0.0,
         passes: vec![Pass { tool: "fine pen".into(), strokes }],
     }

@@ -2,49 +2,19 @@
 
 mod common;
 
-use common::file;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use common::program::{command, err, oaktag, out, scratch, write};
+use std::process::Output;
 
 const DRESS: &str = "samples/evening-chorus.style.kdl";
 const RUFFLES: &str = "samples/lantern-night.style.kdl";
 const MAREN: &str = "samples/maren-holt.measures.kdl";
 
-fn scratch(name: &str) -> PathBuf {
-    let folder = file("target/tests").join(name);
-    let _ = std::fs::remove_dir_all(&folder);
-    std::fs::create_dir_all(&folder).expect("a folder in target");
-    folder
-}
-
 fn lay(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_oaktag"))
-        .arg("lay")
-        .args(args)
-        .args(["--trials", "4000"])
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .env("NO_COLOR", "1")
-        .output()
-        .expect("the program starts")
-}
-
-fn out(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stdout).into_owned()
-}
-
-fn err(output: &Output) -> String {
-    let text = String::from_utf8_lossy(&output.stderr);
-    text.replace(['│', '╭', '╰', '─'], " ").split_whitespace().collect::<Vec<_>>().join(" ")
+    command(&["lay"]).args(args).args(["--trials", "4000"]).output().expect("the program starts")
 }
 
 fn json(output: &Output) -> serde_json::Value {
     serde_json::from_slice(&output.stdout).expect("JSON")
-}
-
-fn write(folder: &Path, name: &str, text: &str) -> String {
-    let path = folder.join(name);
-    std::fs::write(&path, text).expect("writes");
-    path.display().to_string()
 }
 
 /// A yard's eighths as a number.
@@ -133,12 +103,8 @@ fn lays_are_written_kept_and_drawn_by_devices() {
 fn the_lay_is_in_the_proof_sheet() {
     let folder = scratch("lay-proof");
     let to = folder.display().to_string();
-    let output = Command::new(env!("CARGO_BIN_EXE_oaktag"))
-        .args(["make", DRESS, "--measures", MAREN, "--device", "roll-plotter"])
-        .args(["--cloth", "samples/chorus-cotton.cloth.kdl", "-o", &to])
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .output()
-        .expect("the program starts");
+    let make = ["make", DRESS, "--measures", MAREN, "--device", "roll-plotter", "-o", &to];
+    let output = oaktag(&[&make[..], &["--cloth", "samples/chorus-cotton.cloth.kdl"]].concat());
     assert!(output.status.success(), "{}", err(&output));
     let page = std::fs::read_to_string(folder.join("maren-holt/proof-sheet.html")).expect("reads");
     assert!(page.contains("Cloth to buy") && page.contains("Chorus cotton, 1 : 10"));
@@ -156,9 +122,7 @@ fn progress_goes_to_standard_error() {
 #[test]
 fn stopped_at_any_time() {
     let started = std::time::Instant::now();
-    let mut child = Command::new(env!("CARGO_BIN_EXE_oaktag"))
-        .args(["lay", DRESS, "--measures", MAREN, "--width", "60", "--seconds", "600", "--progress"])
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
+    let mut child = command(&["lay", DRESS, "--measures", MAREN, "--width", "60", "--seconds", "600", "--progress"])
         .stdout(std::process::Stdio::piped())
         .stderr(std::process::Stdio::piped())
         .spawn()
@@ -170,7 +134,7 @@ fn stopped_at_any_time() {
         line.clear();
         assert!(std::io::BufRead::read_line(&mut progress, &mut line).expect("reads") > 0, "it ended by itself");
     }
-    let stopped = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill");
+    let stopped = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill");
     assert!(stopped.success());
     std::io::Read::read_to_string(&mut progress, &mut line).expect("reads");
     let output = child.wait_with_output().expect("ends");

@@ -5,9 +5,10 @@ mod formats_support;
 use formats_support::Format;
 use kurbo::{Affine, BezPath, ParamCurve, Point, Shape};
 use oaktag::calibrate::correct;
-use oaktag::device::{Device, Language, Medium, MediumKind, Tool, ToolKind};
+use oaktag::device::{Axes, Corner, Device, Language, Medium, MediumKind, Tool, ToolKind, Way};
 use oaktag::diag::Severity;
 use oaktag::lay::{Placed, Sheet, SheetStroke};
+use oaktag::order::estimate::estimate;
 use oaktag::order::{Job, JobStroke, order};
 use oaktag::read::BarePath;
 use oaktag::role::Role;
@@ -195,4 +196,34 @@ fn twenty_thousand_strokes_are_ordered() {
     assert_eq!(violations(&job.passes[0].strokes), 0);
     // It comes to 0.071 of that here.
     assert!(ordered < 0.1 * given);
+}
+
+/// Distances by Pythagoras: the head sets out from where the machine counts from, and goes back there.
+#[test]
+fn the_head_sets_out_from_the_machines_zero() {
+    let mut path = BezPath::new();
+    path.move_to((100.0, 0.0));
+    path.line_to((200.0, 0.0));
+    let stroke = SheetStroke { role: Role::Notch, placed: None, edge: String::new(), path };
+    let sheet = Sheet { width: 1000.0, height: 500.0, strokes: vec![stroke], ..sheet(&mut Random(1), 0, 0) };
+    let far = |x: f64, y: f64| (x - 100.0).hypot(y) + (x - 200.0).hypot(y);
+    for (origin, [x, y]) in [
+        (Corner::LowerLeft, [0.0, 0.0]),
+        (Corner::LowerRight, [1000.0, 0.0]),
+        (Corner::UpperLeft, [0.0, 500.0]),
+        (Corner::UpperRight, [1000.0, 500.0]),
+        (Corner::Centre, [500.0, 250.0]),
+    ] {
+        let axes = Axes { origin, x: Way::Up, y: Way::Left };
+        let device = Device { axes, ..device(&[("pen", ToolKind::Pen, &[Role::Notch])]) };
+        let (job, _) = order(&sheet, &device, "").expect("a job");
+        assert_eq!(job.zero, Point::new(x, y));
+        assert!((axes.from_sheet(1000.0, 500.0) * job.zero).to_vec2().hypot() < 1e-9, "the machine's own 0, 0");
+        let travelled = estimate(&job, &device).whole.travelled;
+        assert!((travelled - far(x, y)).abs() < 1e-9, "{origin:?}: {travelled}");
+        // A head that is thought to be at the sheet's corner is found out.
+        let elsewhere = Job { zero: Point::ORIGIN, ..job };
+        let wrong = estimate(&elsewhere, &device).whole.travelled;
+        assert_eq!((wrong - far(x, y)).abs() > 1.0, origin != Corner::LowerLeft, "{origin:?}");
+    }
 }

@@ -97,6 +97,7 @@ fn on_the_grid(head: &BezPath, steps: f64) -> BezPath {
         title: String::new(),
         width: 600.0,
         height: 600.0,
+        zero: Point::ORIGIN,
         square: 0.0,
         sizes: Vec::new(),
         passes: vec![Pass { tool: "knife".into(), strokes: vec![stroke] }],

@@ -2,27 +2,14 @@
 
 mod common;
 
-use common::{PEOPLE, person_of, sample_person, sample_style, style_of};
-use kurbo::Shape;
+use common::{INCH, PEOPLE, STYLES, person_of, sample_person, sample_style, style_of};
+use kurbo::{Affine, Point, Shape, Vec2};
 use oaktag::draft::{self, Choices, Drafted};
 use oaktag::geom::path;
 use oaktag::measures::{self, Measures};
 use oaktag::source::Text;
 use oaktag::style::Style;
 use oaktag::{allow, pipeline, walk};
-
-const INCH: f64 = 25.4;
-
-const STYLES: [&str; 8] = [
-    "bellringer-skirt",
-    "choir-bodice",
-    "evening-chorus",
-    "fairground-circle",
-    "lantern-night",
-    "master-blocks",
-    "mill-wheel-tiers",
-    "weir-petticoat",
-];
 
 fn set(choices: &[(&str, &str)]) -> Choices {
     choices.iter().map(|(name, value)| ((*name).to_owned(), Text::new(value, "--set"))).collect()
@@ -57,6 +44,31 @@ fn every_sample_drafts_for_everybody() {
             }
         }
     }
+}
+
+/// The cloth is folded along its grain, and the arrow says so whatever was slashed or turned (common practice, no source).
+#[test]
+fn the_grain_runs_with_the_fold() {
+    let off = |fold: Vec2, [from, to]: [Point; 2]| {
+        let turn = fold.cross(to - from).atan2(fold.dot(to - from)).to_degrees();
+        // Along, across, or on the cross.
+        (turn - 45.0 * (turn / 45.0).round()).abs()
+    };
+    let mut folds = 0;
+    for style in STYLES.map(sample_style) {
+        for person in PEOPLE.map(sample_person) {
+            for piece in whole(&style, &person, &[]).set.pieces {
+                let Some(fold) = piece.edges.iter().find(|edge| edge.fold) else { continue };
+                let ends = path::start(&fold.path).zip(path::end(&fold.path)).map(|(a, b)| b - a).expect("an edge");
+                assert!(off(ends, piece.grain) < 1e-6, "{} of {}", piece.name, style.name);
+                // Seeded: as it was once drawn, on a part that had been slashed off and turned.
+                let turned = piece.grain.map(|point| Affine::rotate(0.05) * point);
+                assert!(off(ends, turned) > 1.0);
+                folds += 1;
+            }
+        }
+    }
+    assert!(folds > 20, "{folds}");
 }
 
 /// Where sleeve and side meet under the arm their allowances are one, so that no cut line steps there. The seeded fault:

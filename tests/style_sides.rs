@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::{person_of, sample_person, sample_style, style_of};
+use common::{INCH, STYLES, person_of, sample_person, sample_style, style_of};
 use kurbo::{Point, Shape};
 use oaktag::diag::Severity;
 use oaktag::draft::{self, Choices, Drafted};
@@ -11,19 +11,6 @@ use oaktag::measures::{self, Measures};
 use oaktag::piece::Piece;
 use oaktag::style::Style;
 use oaktag::{allow, pipeline, walk};
-
-const INCH: f64 = 25.4;
-
-const STYLES: [&str; 8] = [
-    "bellringer-skirt",
-    "choir-bodice",
-    "evening-chorus",
-    "fairground-circle",
-    "lantern-night",
-    "master-blocks",
-    "mill-wheel-tiers",
-    "weir-petticoat",
-];
 
 fn whole(style: &Style, person: &Measures) -> Drafted {
     draft::whole(style, person, &Choices::new()).unwrap_or_else(|e| panic!("{e}"))

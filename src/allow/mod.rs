@@ -46,7 +46,7 @@ pub const TOLERANCE: f64 = 0.005;
 const FINEST: f64 = 0.0005;
 
 /// The part of the tolerance that fitted curves may use up; the rest is for joins and the sweep.
-const FIT_SHARE: f64 = 0.7;
+const FIT_SHARE: f64 = 0.85;
 
 /// A piece with its cut line.
 #[derive(Clone, Debug)]

@@ -4,10 +4,10 @@ use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
 use super::{End, Outcome, disk, manifest, record, say, watch};
 use oaktag::cloth;
-use oaktag::device::{cautions, stale};
+use oaktag::device::{Device, cautions, stale};
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::geom::{crossing, path};
-use oaktag::lay::{self, search::Budget};
+use oaktag::lay::{self, Sheet, search::Budget};
 use oaktag::link::Proven;
 use oaktag::piece::{Piece, json};
 use oaktag::pipeline::{self, Imprint, Laying, Made, NamedDevice, ProvenFile, Walked};
@@ -39,6 +39,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
     let mut people: Vec<Walked> = Vec::new();
     let everybody = people::load(&args.from)?;
     told_apart(&everybody, &nesting)?;
+    let mut told = say::Told::default();
     for Person { walked, .. } in everybody {
         let Some(walked) = drafted(walked, &mut end) else { continue };
         unit.get_or_insert(walked.set.unit);
@@ -47,10 +48,12 @@ pub fn make(args: &MakeArgs) -> Outcome {
             people.push(walked.clone());
         }
         let folder = args.out.join(disk::file_word(&walked.set.person));
-        if let Some(made) = one(walked, (&devices, &written), &laying, folder, args.from.anyway, &mut end)? {
-            done.push_front(made);
+        match one(walked, (&devices, &written), &laying, folder, args.from.anyway, &mut told)? {
+            Some(made) => done.push_front(made),
+            None => end = end.max(End::Held),
         }
     }
+    drop(told);
     if !nesting.is_empty() && end == End::Done {
         let Some(nest) = nest(&people, &nesting, &laying, args.out.join(NESTED))? else { return Ok(End::Held) };
         done.push_front(nest);
@@ -100,7 +103,7 @@ fn one(
     laying: &Laying,
     folder: PathBuf,
     anyway: bool,
-    end: &mut End,
+    told: &mut say::Told,
 ) -> Result<Option<Done>> {
     let person = walked.set.person.clone();
     let staged = disk::Staged::new(&folder)?;
@@ -112,15 +115,13 @@ fn one(
         Ok(())
     };
     let made = pipeline::make_into(walked, devices, laying, &keep)?;
-    say::findings(&made.findings);
+    told.findings(&person, &made.findings);
     if held(&made, anyway) {
-        say::line(&format!("{person}: held back, nothing was written. --anyway writes all the same."));
-        *end = (*end).max(End::Held);
+        told.line(format!("{person}: held back, nothing was written. --anyway writes all the same."));
         return Ok(None);
     }
     if !made.failed.is_empty() {
         say_failed(&made.failed);
-        *end = (*end).max(End::Held);
         return Ok(None);
     }
     let proven = proven.into_inner().unwrap_or_else(PoisonError::into_inner);
@@ -257,12 +258,13 @@ pub fn draft(args: &DraftArgs) -> Outcome {
 
 fn draft_once(args: &DraftArgs) -> Outcome {
     let mut end = End::Done;
+    let mut told = say::Told::default();
     for Person { walked, .. } in people::load(&args.from)? {
         let Some(walked) = drafted(walked, &mut end) else { continue };
         say_fitting(&walked);
-        say::findings(&walked.findings);
+        told.findings(&walked.set.person, &walked.findings);
         if !args.from.anyway && walked.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
-            say::line(&format!("{}: held back. --anyway goes on all the same.", walked.set.person));
+            told.line(format!("{}: held back. --anyway goes on all the same.", walked.set.person));
             end = end.max(End::Held);
             continue;
         }
@@ -275,7 +277,7 @@ fn draft_once(args: &DraftArgs) -> Outcome {
                 let name = format!("{}.pieces.json", disk::file_word(&walked.set.style));
                 let files = [(name, pieces.as_bytes()), (PROOF_SHEET.to_owned(), picture.as_bytes())];
                 disk::write_all(&folder, &files)?;
-                say::line(&format!("drafted: {}", folder.join(PROOF_SHEET).display()));
+                told.line(format!("drafted: {}", folder.join(PROOF_SHEET).display()));
             }
         }
     }
@@ -285,6 +287,7 @@ fn draft_once(args: &DraftArgs) -> Outcome {
 /// `oaktag walk`.
 pub fn walk(args: &WalkArgs) -> Outcome {
     let mut end = End::Done;
+    let mut told = say::Told::default();
     for Person { name, walked } in people::load(&args.from)? {
         if args.lines {
             say::data(&json_line(&name, &walked))?;
@@ -299,7 +302,7 @@ pub fn walk(args: &WalkArgs) -> Outcome {
         } else {
             say::data(&format!("{}\n{}", walked.set.person, report::walk_text(&walked.joins, walked.set.unit)))?;
         }
-        say::findings(&walked.findings);
+        told.findings(&walked.set.person, &walked.findings);
         if !args.from.anyway && walked.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
             end = end.max(End::Held);
         }
@@ -375,31 +378,25 @@ pub fn proof(args: &ProofArgs) -> Outcome {
     let file = args.file.display().to_string();
     let font = font(args.font.as_deref())?;
     let laying = Laying { budget: budget(args.effort), font: font.as_ref(), ..Laying::default() };
-    let (sheets, named) = match &people[..] {
-        [one] => (pipeline::sheets_with(&one.set, &named.device, args.quarter_scale, &laying)?, named),
-        _ if args.quarter_scale => {
+    if people.len() > 1 {
+        if args.quarter_scale {
             return Err(Finding::error("sizes that lie over one another are drawn at their full size")
                 .hint("leave out --quarter-scale, or give the pieces of one person alone")
                 .into());
         }
-        _ => {
-            in_order_of_nest(&mut people, &args.file);
-            pipeline::nest_sheets(&people, &named, &laying)?
-        }
-    };
-    // The file does not say which sheet it holds: it is the one that it fits best.
-    let mut best: Option<oaktag::proof::Proof> = None;
-    for sheet in &sheets {
-        let (proof, findings) = pipeline::prove(&bytes, &file, sheet, &named.device)?;
-        let strays = |p: &oaktag::proof::Proof| (!p.passed, p.missing + p.extra);
-        if best.as_ref().is_none_or(|best| strays(&proof) < strays(best)) {
-            say::findings(&findings);
-            best = Some(proof);
-        }
+        in_order_of_nest(&mut people, &args.file);
     }
-    let Some(proof) = best else {
+    let against = |quarter| -> Result<Option<(Proof, Vec<Finding>)>> {
+        let (sheets, named) = match &people[..] {
+            [one] => (pipeline::sheets_with(&one.set, &named.device, quarter, &laying)?, named.clone()),
+            _ => pipeline::nest_sheets(&people, &named, &laying)?,
+        };
+        best_proof(&sheets, &bytes, &file, &named.device)
+    };
+    let Some((proof, findings)) = against(args.quarter_scale)? else {
         return Err(Finding::error("these pieces fill no sheet").in_file(file).into());
     };
+    say::findings(&findings);
     if args.json {
         say::data(&(serde_json::to_string_pretty(&proof).unwrap_or_default() + "\n"))?;
     } else {
@@ -411,6 +408,15 @@ pub fn proof(args: &ProofArgs) -> Outcome {
         for reason in &proof.reasons {
             say::line(&format!("  {reason}"));
         }
+        // Whether it is the other scale is not guessed: it is proven.
+        let other = if proof.passed || people.len() > 1 { None } else { against(!args.quarter_scale).ok().flatten() };
+        if other.is_some_and(|(other, _)| other.passed) {
+            say::line(if args.quarter_scale {
+                "  it draws these pieces at their full size, and is true: prove it without --quarter-scale"
+            } else {
+                "  it draws these pieces at a quarter of their size, to pin up, and is true: prove it with --quarter-scale"
+            });
+        }
     }
     if !proof.passed && people.len() > 1 {
         say::line(
@@ -418,6 +424,19 @@ pub fn proof(args: &ProofArgs) -> Outcome {
         );
     }
     Ok(if proof.passed { End::Done } else { End::Held })
+}
+
+/// A file's proof against the sheet that it fits best: the file does not say which one it holds.
+fn best_proof(sheets: &[Sheet], bytes: &[u8], file: &str, device: &Device) -> Result<Option<(Proof, Vec<Finding>)>> {
+    let strays = |proof: &Proof| (!proof.passed, proof.missing + proof.extra);
+    let mut best: Option<(Proof, Vec<Finding>)> = None;
+    for sheet in sheets {
+        let found = pipeline::prove(bytes, file, sheet, device)?;
+        if best.as_ref().is_none_or(|(best, _)| strays(&found.0) < strays(best)) {
+            best = Some(found);
+        }
+    }
+    Ok(best)
 }
 
 /// Puts the sizes of a nest into the order that the list beside its file has them in. That is no part of the proof: in

@@ -6,6 +6,7 @@ use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
+use std::thread::JoinHandle;
 
 /// The largest file read, bytes: far over any pieces file or drawing of a whole wardrobe.
 const LARGEST: u64 = 256_000_000;
@@ -52,14 +53,20 @@ pub struct Staged {
     /// The topmost folder that had to be made.
     made: Option<PathBuf>,
     parts: Mutex<Vec<(PathBuf, PathBuf)>>,
+    /// Files on their way down to the medium itself, which takes milliseconds each: the work goes on meanwhile.
+    settling: Mutex<Vec<JoinHandle<std::io::Result<()>>>>,
 }
 
 impl Staged {
     /// Nothing yet; the folder is made where it is missing.
     pub fn new(folder: &Path) -> Result<Self> {
         let missing = folder.ancestors().take_while(|above| !above.as_os_str().is_empty() && !above.exists());
-        let staged =
-            Self { folder: folder.to_owned(), made: missing.last().map(Path::to_owned), parts: Mutex::new(Vec::new()) };
+        let staged = Self {
+            folder: folder.to_owned(),
+            made: missing.last().map(Path::to_owned),
+            parts: Mutex::new(Vec::new()),
+            settling: Mutex::new(Vec::new()),
+        };
         fs::create_dir_all(folder).map_err(|e| unwritable(folder, &e))?;
         Ok(staged)
     }
@@ -71,13 +78,21 @@ impl Staged {
         let write = || {
             let mut file = fs::File::create(&beside)?;
             file.write_all(bytes)?;
-            file.sync_all()
+            std::thread::Builder::new().spawn(move || file.sync_all())
         };
-        write().map_err(|e| unwritable(&self.folder, &e).into())
+        let settling = write().map_err(|e| unwritable(&self.folder, &e))?;
+        self.settling.lock().unwrap_or_else(PoisonError::into_inner).push(settling);
+        Ok(())
     }
 
-    /// Puts all of them in place.
+    /// Puts all of them in place, once they are safe on the medium.
     pub fn finish(self) -> Result<()> {
+        let settling = std::mem::take(&mut *self.settling.lock().unwrap_or_else(PoisonError::into_inner));
+        let lost = || std::io::Error::other("it was not written to its end");
+        settling
+            .into_iter()
+            .try_for_each(|file| file.join().unwrap_or_else(|_| Err(lost())))
+            .map_err(|e| Box::new(unwritable(&self.folder, &e)))?;
         let mut parts = self.parts.lock().unwrap_or_else(PoisonError::into_inner);
         parts
             .iter()

@@ -38,14 +38,16 @@ pub fn lay(args: &LayArgs) -> Outcome {
     check(args)?;
     let mut end = End::Done;
     let mut walked = Vec::new();
+    let mut told = say::Told::default();
     for person in people::load(&args.from)? {
         let one = person.walked?;
-        say::findings(&one.findings);
+        told.findings(&person.name, &one.findings);
         if !args.from.anyway && one.findings.iter().any(|finding| finding.severity >= Severity::Breach) {
             end = End::Held;
         }
         walked.push(one);
     }
+    drop(told);
     if end == End::Held {
         say::line("held back: put these right, or say --anyway");
         return Ok(end);

@@ -67,15 +67,33 @@ pub fn record(name: &str, make: impl Fn(&Device) -> Result<Correction>) -> Resul
     Ok((path, correction))
 }
 
-/// The lock, held until it is dropped; the system lets go of it when the program ends, however it ends.
-fn lock(path: &Path, profile: &Path) -> Result<File> {
+/// A lock file, removed when it is dropped. A kill leaves the file, and nobody holds it: whoever comes next takes it.
+struct Lock {
+    path: PathBuf,
+    /// The system lets go of it when the program ends, however it ends.
+    _file: File,
+}
+
+impl Drop for Lock {
+    fn drop(&mut self) {
+        // While it is still held: so nobody holds another file of this name.
+        let _ = fs::remove_file(&self.path);
+    }
+}
+
+/// Waits for the lock.
+fn lock(path: &Path, profile: &Path) -> Result<Lock> {
     let trouble = |what: String| Finding::error(what).in_file(profile.display().to_string());
-    let file = File::create(path).map_err(|e| {
-        trouble(format!("nothing can be written beside this profile: {e}")).hint("copy it to a folder of your own")
-    })?;
     let mut waited = Duration::ZERO;
     let pause = Duration::from_millis(20);
-    while file.try_lock().is_err() {
+    loop {
+        let file = File::create(path).map_err(|e| {
+            trouble(format!("nothing can be written beside this profile: {e}")).hint("copy it to a folder of your own")
+        })?;
+        // A file that was removed by whoever held it before is nobody's lock: the next is made anew.
+        if file.try_lock().is_ok() && is_at(&file, path) {
+            return Ok(Lock { path: path.into(), _file: file });
+        }
         if waited >= PATIENCE {
             return Err(trouble("another oaktag is writing this profile".into())
                 .hint("try again when it is done")
@@ -84,7 +102,20 @@ fn lock(path: &Path, profile: &Path) -> Result<File> {
         std::thread::sleep(pause);
         waited += pause;
     }
-    Ok(file)
+}
+
+/// Whether an open file is still the one of that name.
+#[cfg(unix)]
+fn is_at(file: &File, path: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let number = |metadata: fs::Metadata| (metadata.dev(), metadata.ino());
+    file.metadata().ok().map(number) == fs::metadata(path).ok().map(number)
+}
+
+/// Elsewhere a file that somebody has open is not removed.
+#[cfg(not(unix))]
+fn is_at(_: &File, path: &Path) -> bool {
+    path.exists()
 }
 
 /// `oaktag device history`.

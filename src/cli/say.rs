@@ -1,7 +1,7 @@
 //! Findings on the terminal: the place in the file, what is wrong, what to do.
 
 use miette::{GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteDiagnostic, NamedSource, Report};
-use oaktag::diag::{Finding, Severity, Snippet};
+use oaktag::diag::{Finding, Severity, Snippet, gathered};
 use std::io::{IsTerminal, Write};
 use std::sync::Arc;
 
@@ -47,6 +47,33 @@ pub fn findings(list: &[Finding]) {
     let _ = std::io::stderr().write_all(text.as_bytes());
 }
 
+/// What was found for each person of a run, printed when it is dropped: like findings once, with names, and then the lines
+/// that follow from them.
+#[derive(Default)]
+pub struct Told {
+    people: Vec<(String, Vec<Finding>)>,
+    lines: Vec<String>,
+}
+
+impl Told {
+    /// Keeps a person's findings.
+    pub fn findings(&mut self, person: &str, list: &[Finding]) {
+        self.people.push((person.to_owned(), list.to_vec()));
+    }
+
+    /// Keeps a line.
+    pub fn line(&mut self, text: String) {
+        self.lines.push(text);
+    }
+}
+
+impl Drop for Told {
+    fn drop(&mut self) {
+        findings(&gathered(&self.people));
+        self.lines.iter().for_each(|text| line(text));
+    }
+}
+
 /// Prints a line to standard error.
 pub fn line(text: &str) {
     let _ = writeln!(std::io::stderr(), "{}", harmless(text));
@@ -79,6 +106,7 @@ fn harmless_finding(finding: &Finding) -> Finding {
         }),
         piece: own(&finding.piece),
         edge: own(&finding.edge),
+        gist: None,
     }
 }
 

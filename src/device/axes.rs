@@ -78,7 +78,7 @@ impl Corner {
     }
 
     /// Where it lies on a sheet of that size, mm.
-    fn on(self, width: f64, height: f64) -> Point {
+    pub fn on(self, width: f64, height: f64) -> Point {
         match self {
             Self::LowerLeft => Point::ORIGIN,
             Self::LowerRight => Point::new(width, 0.0),

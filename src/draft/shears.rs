@@ -1,16 +1,17 @@
 //! What is done to a drafted piece with the shears: slashed and spread, a dart turned to another place.
 //!
 //! Both cut the piece in two along a line from one edge to another, or to a dart's point, and move one part stiffly. What
-//! lies on the fold stays where it is.
+//! lies on the fold stays where it is. The grain stays with the fold, or else with the edge that it was told to run along;
+//! without either it goes with what its middle lies on.
 
 use super::Drafter;
 use super::edges::SAME;
 use crate::diag::Result;
 use crate::geom::spline::{self, Knot};
 use crate::geom::{parts, path};
-use crate::piece::{Dart, Piece};
+use crate::piece::{Dart, Edge, Piece};
 use crate::source::Text;
-use crate::style::{Change, PieceSteps};
+use crate::style::{Change, Grain, PieceSteps};
 use kurbo::{Affine, BezPath, Point, Shape, Vec2};
 
 /// Carries out a piece's changes in order.
@@ -27,7 +28,7 @@ pub(super) fn change<'a>(drafter: &mut Drafter<'a>, steps: &'a PieceSteps, piece
                 }
                 let spread = spread.length(drafter)?;
                 let far = far.as_ref().map_or(Ok(0.0), |far| far.length(drafter))?;
-                slash(piece, from, to, count as u32, [spread, far])?;
+                slash(piece, guide(steps, piece), [from, to], count as u32, [spread, far])?;
             }
             Change::TurnDart { from, to, at, share, when } => {
                 if !drafter.holds(when.as_ref())? {
@@ -39,11 +40,17 @@ pub(super) fn change<'a>(drafter: &mut Drafter<'a>, steps: &'a PieceSteps, piece
                 }
                 let edge = edge_index(piece, to)?;
                 let along = drafter.distance(at, path::length(&piece.edges[edge].path))?;
-                turn_dart(piece, from, to, along, share)?;
+                turn_dart(piece, guide(steps, piece), [from, to], along, share)?;
             }
         }
     }
     Ok(())
+}
+
+/// The edge that the grain keeps to.
+fn guide(steps: &PieceSteps, piece: &Piece) -> Option<usize> {
+    let told = |edge: &Edge| matches!(&steps.grain, Grain::Along(name) if name.text == edge.name);
+    piece.edges.iter().position(|edge| edge.fold).or_else(|| piece.edges.iter().position(told))
 }
 
 fn edge_index(piece: &Piece, name: &Text) -> Result<usize> {
@@ -80,7 +87,7 @@ impl Parting {
     }
 
     /// Moves what lies between the two places, but for the two parted edges themselves.
-    fn carry(&self, piece: &mut Piece) {
+    fn carry(&self, piece: &mut Piece, guide: Option<usize>) {
         let between: Vec<usize> = strictly_between(piece, self.edges).collect();
         for index in &between {
             piece.edges[*index].path = self.motion * piece.edges[*index].path.clone();
@@ -100,7 +107,12 @@ impl Parting {
             }
         }
         piece.drills.iter_mut().for_each(|drill| *drill = moved(*drill));
-        if within(piece.grain[0].midpoint(piece.grain[1])) {
+        // An edge that is itself parted guides no more.
+        let carried = match guide.filter(|guide| !self.edges.contains(guide)) {
+            Some(guide) => between.contains(&guide),
+            None => within(piece.grain[0].midpoint(piece.grain[1])),
+        };
+        if carried {
             piece.grain = piece.grain.map(|point| self.motion * point);
         }
         for line in &mut piece.lines {
@@ -165,7 +177,13 @@ fn bridged(before: &BezPath, after: &BezPath) -> (BezPath, f64) {
 }
 
 /// Slashes at equal shares of two edges, and spreads each by the first width at the first edge and the second at the other.
-fn slash(piece: &mut Piece, from: &Text, to: &Text, count: u32, [spread, far]: [f64; 2]) -> Result<()> {
+fn slash(
+    piece: &mut Piece,
+    guide: Option<usize>,
+    [from, to]: [&Text; 2],
+    count: u32,
+    [spread, far]: [f64; 2],
+) -> Result<()> {
     let edges = [edge_index(piece, from)?, edge_index(piece, to)?];
     if edges[0] == edges[1] {
         return Err(to.error("a slash runs from one edge to another").into());
@@ -187,7 +205,7 @@ fn slash(piece: &mut Piece, from: &Text, to: &Text, count: u32, [spread, far]: [
         let turn = 2.0 * (opening / (2.0 * axis.hypot())).asin();
         let motion = Affine::rotate_about(turn, hinge + shift) * Affine::translate(shift);
         let parting = Parting::new(piece, edges, at, motion, &[hinge, start]);
-        parting.carry(piece);
+        parting.carry(piece, guide);
         let mut grown = [0.0; 2];
         for side in [0, 1] {
             let path = &piece.edges[edges[side]].path;
@@ -207,7 +225,7 @@ fn slash(piece: &mut Piece, from: &Text, to: &Text, count: u32, [spread, far]: [
 }
 
 /// Closes a share of the first dart at an edge, and opens as much at a place on another edge.
-fn turn_dart(piece: &mut Piece, from: &Text, to: &Text, along: f64, share: f64) -> Result<()> {
+fn turn_dart(piece: &mut Piece, guide: Option<usize>, [from, to]: [&Text; 2], along: f64, share: f64) -> Result<()> {
     let edges = [edge_index(piece, from)?, edge_index(piece, to)?];
     let Some(index) = piece.darts.iter().position(|dart| dart.edge == from.text) else {
         return Err(from.error(format!("no dart opens at \"{}\"", from.text)).hint("draft the dart first").into());
@@ -234,7 +252,7 @@ fn turn_dart(piece: &mut Piece, from: &Text, to: &Text, along: f64, share: f64) 
     let motion = Affine::rotate_about(turn, dart.apex);
     let parting = Parting::new(piece, edges, [dart.mouth[1], along], motion, &[opened, dart.apex, second]);
     piece.darts.remove(index);
-    parting.carry(piece);
+    parting.carry(piece, guide);
     // The old mouth closes, or becomes smaller.
     let old = piece.edges[edges[0]].path.clone();
     let before = parts::between(&old, 0.0, dart.mouth[0]);

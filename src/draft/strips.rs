@@ -8,7 +8,7 @@ use super::edges::SAME;
 use super::{Drafter, sides};
 use crate::diag::{Finding, Result};
 use crate::geom::{parts, path};
-use crate::piece::{Cut, Edge, Finish, Fit, Join, Notch, NotchKind, Piece, Span};
+use crate::piece::{BEFORE_START, BEHIND_START, Cut, Edge, Finish, Fit, Join, Notch, NotchKind, Piece, Span};
 use crate::style::Strip;
 use crate::style::formula::{Formula, Scope};
 use kurbo::{BezPath, Point};
@@ -50,7 +50,7 @@ impl Made {
             }));
         }
         // A ring is walked from the seam's start, which may lie within a length.
-        if let Some(start) = spans.iter().position(|span| span.edge.ends_with(AFTER_START)) {
+        if let Some(start) = spans.iter().position(|span| span.edge.ends_with(BEHIND_START)) {
             spans.rotate_left(start);
         }
         if backwards {
@@ -77,12 +77,10 @@ impl Made {
     }
 }
 
-/// The parts of a top or hem before the seam's start and behind it.
-const BEFORE_START: &str = " before the start";
-const AFTER_START: &str = " behind the start";
-
+/// Whether an edge has this name, or is one of the parts of the edge of this name that lie before a ring's start and behind
+/// it.
 fn named(edge: &str, wanted: &str) -> bool {
-    edge.strip_prefix(wanted).is_some_and(|rest| rest.is_empty() || rest == BEFORE_START || rest == AFTER_START)
+    edge.strip_prefix(wanted).is_some_and(|rest| rest.is_empty() || rest == BEFORE_START || rest == BEHIND_START)
 }
 
 /// One length of a strip.
@@ -340,14 +338,14 @@ fn build(kind: &Length, depth: f64, radius: Option<f64>, [hem, join]: [f64; 2]) 
         None => edges.push(edge("hem", run(0.0, kind.long, depth), hem, turned_up)),
         Some(start) => {
             edges.push(edge(&format!("hem{BEFORE_START}"), run(0.0, start, depth), hem, Finish::Mitre));
-            edges.push(edge(&format!("hem{AFTER_START}"), run(start, kind.long, depth), hem, turned_up));
+            edges.push(edge(&format!("hem{BEHIND_START}"), run(start, kind.long, depth), hem, turned_up));
         }
     }
     edges.push(edge("right end", side(kind.long, depth, 0.0), kind.ends[1], Finish::Mitre));
     match kind.start {
         None => edges.push(edge("top", run(kind.long, 0.0, 0.0), join, Finish::Mitre)),
         Some(start) => {
-            edges.push(edge(&format!("top{AFTER_START}"), run(kind.long, start, 0.0), join, Finish::Mitre));
+            edges.push(edge(&format!("top{BEHIND_START}"), run(kind.long, start, 0.0), join, Finish::Mitre));
             edges.push(edge(&format!("top{BEFORE_START}"), run(start, 0.0, 0.0), join, Finish::Mitre));
         }
     }
@@ -359,7 +357,7 @@ fn build(kind: &Length, depth: f64, radius: Option<f64>, [hem, join]: [f64; 2]) 
             let (part, from) = match kind.start {
                 None => ("", kind.long),
                 Some(start) if *mark < start + SAME => (BEFORE_START, start),
-                Some(_) => (AFTER_START, kind.long),
+                Some(_) => (BEHIND_START, kind.long),
             };
             let edge = format!("top{part}");
             Notch { edge, at: (from - mark).max(0.0), kind: NotchKind::Slit, count: 1, depth: None }

@@ -2,6 +2,7 @@
 
 pub mod crossing;
 pub mod dash;
+mod loose;
 pub mod offset;
 pub mod parts;
 pub mod path;

@@ -8,8 +8,10 @@
 //!
 //! Every stretch is fitted with cubics that have the parallel's own end points and end tangents; their arms are the
 //! least-squares solution for the deviation along the normal (Gauss-Newton, then reweighted towards the least maximum).
-//! Each fit is then measured at [`CHECKS`] normals, and bisected where it strays.
+//! Each fit is then measured at [`CHECKS`] normals, and the stretch is parted where it strays: each cubic as long as it
+//! holds. Where that makes one more than `FEW`, `loose` tries to do with one fewer.
 
+use super::loose::loosened;
 use kurbo::{CubicBez, Line, ParamCurve, ParamCurveDeriv, ParamCurveNearest, PathSeg, Point, QuadBez, Vec2};
 
 /// Normals at which every fitted cubic is measured.
@@ -26,6 +28,9 @@ const SQUARES: usize = 4;
 
 /// A fit within this part of the tolerance is not bettered.
 const ENOUGH: f64 = 0.6;
+
+/// Cubics that a curve of a garment is to have at the most.
+const FEW: usize = 3;
 
 /// Halvings of one stretch at the most; 2⁻¹² of a metre is a quarter millimetre, far below any feature of cloth.
 const MAX_DEPTH: u32 = 12;
@@ -378,7 +383,25 @@ impl Target<'_> {
             stride = to - from;
             from = to;
         }
-        out
+        if out.len() == FEW + 1 { self.fewer(&out, tolerance).unwrap_or(out) } else { out }
+    }
+
+    /// A chain of one cubic fewer, where there is one whose inner joints need not lie on the curve. Its joints start where
+    /// each has a like number of the cubics that there are; the last of these is shorter than it could be, and counts for
+    /// as much as it is of the one before.
+    fn fewer(&self, chain: &[(CubicBez, [f64; 2])], tolerance: f64) -> Option<Vec<(CubicBez, [f64; 2])>> {
+        let count = chain.len() - 1;
+        let [.., (_, before), (_, last)] = chain else { return None };
+        let short = ((last[1] - last[0]) / (before[1] - before[0])).min(1.0);
+        let joint = |j: usize| {
+            let place = (count as f64 + short) * j as f64 / count as f64;
+            let index = (place as usize).min(count);
+            let [from, to] = chain[index].1;
+            from + (to - from) * ((place - index as f64) / if index == count { short } else { 1.0 })
+        };
+        let joints = (0..count).map(joint).chain([last[1]]).collect();
+        let fewer = loosened(self.at, self.arms, joints, tolerance)?;
+        fewer.iter().all(|(cubic, span)| self.deviation(cubic, *span, tolerance) <= tolerance).then_some(fewer)
     }
 
     /// The longest single cubic from `from` towards `end`; `None` where the curve is too rough for one of any use.
@@ -535,7 +558,7 @@ impl Target<'_> {
         let step = (b - a) / CHECKS as f64;
         let mut worst = 0.0_f64;
         let (mut u, mut last) = (0.0, (0.0, (self.at)(a).0));
-        for k in 1..CHECKS {
+        for k in 1..=CHECKS {
             let t = a + step * k as f64;
             let (target, along) = (self.at)(t);
             u = (u + 1.0 / CHECKS as f64).min(1.0);
@@ -550,12 +573,18 @@ impl Target<'_> {
                 }
             }
             worst = worst.max(cubic.eval(u).distance(target));
-            // Back again, halfway to the last check: one Newton step with the chord's speed brings the curve abreast.
-            let half = cubic.eval(0.5 * (u + last.0));
-            let (abreast, along) = (self.at)(t - 0.5 * step);
+            // Back again from between the last check and this one, oftener where the cubic hurries from one to the other:
+            // one Newton step with the chord's speed brings the curve abreast.
+            let backs = ((u - last.0) * CHECKS as f64).round().clamp(1.0, 8.0);
             let pace = target.distance(last.1) / step;
-            let (point, along) = (self.at)((t - 0.5 * step + (half - abreast).dot(along) / pace).clamp(a, b));
-            worst = worst.max((half - point).cross(along).abs());
+            for back in 0..backs as usize {
+                let share = (back as f64 + 0.5) / backs;
+                let from = cubic.eval(last.0 + share * (u - last.0));
+                let beside = t - (1.0 - share) * step;
+                let (abreast, along) = (self.at)(beside);
+                let (point, along) = (self.at)((beside + (from - abreast).dot(along) / pace).clamp(a, b));
+                worst = worst.max((from - point).cross(along).abs());
+            }
             if worst > tolerance {
                 return worst;
             }

@@ -4,7 +4,7 @@
 use crate::cloth::{Cloth, StripWay};
 use crate::diag::{Finding, Result};
 use crate::geom::path;
-use crate::piece::{Cut, Edge, Finish, Piece, PieceSet};
+use crate::piece::{BEHIND_START, Cut, Edge, Finish, Piece, PieceSet};
 use kurbo::{BezPath, Point, Vec2};
 
 /// A join this near to a quarter mark is on it, mm: half an inch (common practice, no source).
@@ -67,7 +67,7 @@ pub fn strips(set: &PieceSet) -> Vec<Strip> {
         let long: f64 = of("hem").iter().map(|edge| path::length(&edge.path)).sum();
         let depth: f64 = of("right end").iter().map(|edge| path::length(&edge.path)).sum();
         let ends = allowance("left end").max(allowance("right end"));
-        let ring = piece.edges.iter().any(|edge| edge.name.ends_with("behind the start"));
+        let ring = piece.edges.iter().any(|edge| edge.name.ends_with(BEHIND_START));
         if let Some(strip) = found.iter_mut().find(|strip| strip.name == name && strip.cloth == piece.cut.cloth) {
             strip.pieces.push(piece.name.clone());
             strip.total += count * long;

@@ -185,8 +185,9 @@ pub(super) fn allowance_words(piece: &Piece, unit: Unit, scale: f64, block: bool
     for edge in piece.edges.iter().filter(|edge| !edge.fold) {
         let width = if edge.allowance > 0.0 { format_length(edge.allowance / scale, unit) } else { "no".into() };
         match widths.iter_mut().find(|(known, _)| *known == width) {
-            Some((_, edges)) => edges.push(&edge.name),
-            None => widths.push((width, vec![&edge.name])),
+            Some((_, edges)) if edges.contains(&edge.whole_name()) => {}
+            Some((_, edges)) => edges.push(edge.whole_name()),
+            None => widths.push((width, vec![edge.whole_name()])),
         }
     }
     match widths.as_slice() {
@@ -500,6 +501,12 @@ mod tests {
                 "piece 3 of 9"
             ]
         );
+        piece.edges = vec![
+            edge("hem before the start", 9.525, false),
+            edge("hem behind the start", 9.525, false),
+            edge("right end", 12.7, false),
+        ];
+        assert_eq!(says(&piece, &heading)[3..5], ["3/8 in allowance: hem", "1/2 in allowance: right end"]);
         heading.net_block = true;
         let block = says(&piece, &heading);
         assert_eq!(block[3..5], ["net, no allowance", "with ease: bust 4 in, cap 3/4 in"]);

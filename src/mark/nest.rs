@@ -26,6 +26,9 @@ const STEP: f64 = 6.0;
 const APART: f64 = 6.0;
 /// Lines nearer to each other than this are one line to the eye, mm.
 const ONE_LINE: f64 = 1.0;
+/// The edge's name of the key's strokes.
+pub const KEY: &str = "key";
+
 /// Height of the key's letters, mm, where there is room; the heading is so much larger.
 const LETTERS: f64 = 4.0;
 const HEADING: f64 = 1.5;
@@ -240,7 +243,7 @@ impl Writing<'_> {
                 .warn("the piece has no room for the key to its sizes".into(), "read it on another of the pieces");
         };
         let place = spot.transform() * Affine::translate(-block.ink.center().to_vec2());
-        let key = |path| Stroke { role: Role::Label, edge: "key".into(), path: place * path };
+        let key = |path| Stroke { role: Role::Label, edge: KEY.into(), path: place * path };
         self.nest.put(None, block.paths.into_iter().map(key));
     }
 

@@ -69,7 +69,8 @@ pub fn estimate(measures: &mut Measures, needed: &[&str]) -> Vec<Finding> {
             findings.push(
                 Finding::warning(format!("{}: the {name} is estimated, {value}", measures.person))
                     .in_file(&measures.file)
-                    .hint("measure it before you cut good cloth"),
+                    .hint("measure it before you cut good cloth")
+                    .gist("estimated", *name),
             );
             measures.values.insert((*name).to_owned(), measure.clone());
         }

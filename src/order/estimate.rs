@@ -3,7 +3,6 @@
 use super::Job;
 use crate::device::Device;
 use crate::geom::path;
-use kurbo::Point;
 use serde::Serialize;
 
 /// What a tool does in a job, or all of them together.
@@ -19,7 +18,7 @@ pub struct Work {
     pub seconds: Option<f64>,
 }
 
-/// What a job takes. The way home is the last tool's.
+/// What a job takes, from the machine's zero and back. The way back is the last tool's.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Estimate {
     /// All tools together.
@@ -31,7 +30,7 @@ pub struct Estimate {
 /// A job's way and time at the speeds of the device's profile. Nothing is added for speeding up and slowing down, so a job of
 /// many short strokes takes longer than this.
 pub fn estimate(job: &Job, device: &Device) -> Estimate {
-    let mut at = Point::ORIGIN;
+    let mut at = job.zero;
     let mut tools: Vec<(String, Work)> = Vec::new();
     for (index, pass) in job.passes.iter().enumerate() {
         let mut work = Work::default();
@@ -43,7 +42,7 @@ pub fn estimate(job: &Job, device: &Device) -> Estimate {
             at = end;
         }
         if index + 1 == job.passes.len() {
-            work.travelled += at.distance(Point::ORIGIN);
+            work.travelled += at.distance(job.zero);
         }
         let speed = device.tools.iter().find(|tool| tool.name == pass.tool).and_then(|tool| tool.speed);
         work.seconds = speed.map(|speed| {

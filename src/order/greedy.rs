@@ -8,7 +8,10 @@ use kurbo::Point;
 /// the chains left over are gone through nearest first.
 pub(super) fn greedy(points: &[Point], site: &[u32], near: &Near) -> Vec<u32> {
     let mut edges: Vec<(f64, u32, u32)> = (0..points.len() as u32)
-        .flat_map(|a| near.of(site[a as usize]).iter().map(move |&(b, away)| (away, a.min(b), a.max(b))))
+        .flat_map(|a| near.of(site[a as usize]).iter().map(move |&(b, away)| (away, a, b)))
+        // Ends that are each other's candidates are joined by one edge, not by two.
+        .filter(|&(_, a, b)| a < b || near.of(site[b as usize]).iter().all(|&(other, _)| other != a))
+        .map(|(away, a, b)| (away, a.min(b), a.max(b)))
         .collect();
     edges.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)).then(a.2.cmp(&b.2)));
     // What each end is joined to, and of each chain's last end the other one.

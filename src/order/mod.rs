@@ -34,6 +34,8 @@ pub struct Job {
     pub width: f64,
     /// Extent along y, mm.
     pub height: f64,
+    /// The machine's zero in sheet coordinates: the head sets out from there, and goes back there.
+    pub zero: Point,
     /// Nominal side of the check square, mm.
     pub square: f64,
     /// Tool by tool, in working order.
@@ -129,10 +131,11 @@ pub fn order_within(
     }
     let rolls = device.medium(&sheet.medium).is_some_and(|medium| matches!(medium.kind, MediumKind::Roll { .. }));
     let effort = if rolls { tour::Effort { feed: FEED, ..*effort } } else { *effort };
-    let mut head = Head { sheet, device, at: Point::ORIGIN, headings: vec![None; tools.len()], passes: Vec::new() };
+    let zero = device.axes.origin.on(sheet.width, sheet.height);
+    let mut head = Head { sheet, device, at: zero, headings: vec![None; tools.len()], passes: Vec::new() };
     let rounds = match device.sequence {
         Sequence::ToolByTool => vec![Round::All],
-        Sequence::PieceByPiece => piece_by_piece(sheet, &effort),
+        Sequence::PieceByPiece => piece_by_piece(sheet, zero, &effort),
     };
     for round in rounds {
         for (which, tool) in tools.iter().enumerate() {
@@ -151,6 +154,7 @@ pub fn order_within(
         title: title.into(),
         width: sheet.width,
         height: sheet.height,
+        zero,
         square: sheet.square,
         passes: head.passes,
         sizes: sizes(sheet),
@@ -191,7 +195,7 @@ impl Round {
 }
 
 /// What is on no piece, then the pieces in the order of a tour through their middles.
-fn piece_by_piece(sheet: &Sheet, effort: &tour::Effort) -> Vec<Round> {
+fn piece_by_piece(sheet: &Sheet, zero: Point, effort: &tour::Effort) -> Vec<Round> {
     let middles: Vec<Visit> = sheet
         .placed
         .iter()
@@ -202,7 +206,7 @@ fn piece_by_piece(sheet: &Sheet, effort: &tour::Effort) -> Vec<Round> {
         })
         .collect();
     let effort = tour::Effort { one_by_one: false, ..*effort };
-    let pieces = tour::tour(&middles, Point::ORIGIN, &effort, &mut |done| done);
+    let pieces = tour::tour(&middles, zero, &effort, &mut |done| done);
     std::iter::once(Round::Sheet).chain(pieces.into_iter().map(|(piece, _)| Round::Piece(piece))).collect()
 }
 

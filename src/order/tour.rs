@@ -185,7 +185,9 @@ fn searched(visits: &[Visit], home: Point, effort: &Effort, progress: &mut dyn F
         }
         let mut search = Search::new(&mut paths, &near, rules, order, effort.seed.wrapping_add(round as u64));
         search.settle(&mut || progress(before) < share);
-        search.shake(&mut |kicks| progress((before + kicks as f64 / effort.kicks as f64).min(share)) < share);
+        // With less than a kick a path there is no time to make good what was made longer.
+        let warm = effort.kicks > visits.len();
+        search.shake(warm, share, &mut |kicks| progress((before + kicks as f64 / effort.kicks as f64).min(share)));
         order = search.into_order();
         let stops: Vec<&[Way]> = order[1..].iter().map(|end| &*ways[*end as usize / 2 - 1]).collect();
         for (end, way) in order[1..].iter_mut().zip(best_ways(&stops, home)) {

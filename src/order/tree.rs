@@ -33,6 +33,8 @@ struct Node {
 /// The nearest few points that were found so far, nearest first, no more than `most`.
 pub(super) struct Few {
     most: usize,
+    /// What lies further off than this, squared, is not among them.
+    reach: f64,
     /// Square of the distance, and the point's index.
     pub(super) found: Vec<(f64, usize)>,
 }
@@ -40,20 +42,18 @@ pub(super) struct Few {
 impl Few {
     /// None yet.
     pub(super) fn new(most: usize) -> Self {
-        Self { most, found: Vec::with_capacity(most) }
+        let mut few = Self { most, reach: 0.0, found: Vec::with_capacity(most) };
+        few.clear();
+        few
     }
 
-    /// What lies further off is not among them.
-    fn reach(&self) -> f64 {
-        match self.found.get(self.most.wrapping_sub(1)) {
-            Some(last) => last.0,
-            None if self.most == 0 => -1.0,
-            None => f64::INFINITY,
-        }
+    fn clear(&mut self) {
+        self.found.clear();
+        self.reach = if self.most == 0 { -1.0 } else { f64::INFINITY };
     }
 
     fn take(&mut self, candidate: (f64, usize)) {
-        if candidate.0 > self.reach() {
+        if candidate.0 > self.reach {
             return;
         }
         let at = self.found.partition_point(|other| *other < candidate);
@@ -62,6 +62,9 @@ impl Few {
                 self.found.pop();
             }
             self.found.insert(at, candidate);
+            if let Some(last) = self.found.get(self.most - 1) {
+                self.reach = last.0;
+            }
         }
     }
 }
@@ -137,7 +140,7 @@ impl Tree {
     /// quadrant behind them), and last the nearest of all, each as many as `few` asks for.
     pub(super) fn nearest_few(&self, from: Point, few: &mut [Few; 5]) {
         for few in few.iter_mut() {
-            few.found.clear();
+            few.clear();
         }
         if let Some(root) = self.nodes.len().checked_sub(1) {
             self.search_few(root, from, few);
@@ -147,9 +150,8 @@ impl Tree {
     fn search_few(&self, node: usize, from: Point, few: &mut [Few; 5]) {
         let node = &self.nodes[node];
         let away = node.distance_squared(from);
-        let wanted =
-            |(quadrant, few): (usize, &Few)| away <= few.reach() && (quadrant == 4 || node.reaches(from, quadrant));
-        if node.present == 0 || !few.iter().enumerate().any(wanted) {
+        let wanted = |quadrant: usize| away <= few[quadrant].reach && node.reaches(from, quadrant);
+        if node.present == 0 || !(away <= few[4].reach || (0..4).any(wanted)) {
             return;
         }
         let Some([a, b]) = node.children else {

@@ -104,6 +104,20 @@ pub struct Edge {
     pub corner: Finish,
 }
 
+/// Behind the names of the two edges that the top or the hem of a ring's first length is parted in: the ring is begun
+/// within it.
+pub const BEFORE_START: &str = " before the start";
+/// As [`BEFORE_START`].
+pub const BEHIND_START: &str = " behind the start";
+
+impl Edge {
+    /// Its name as a whole, where a ring is begun within it.
+    pub fn whole_name(&self) -> &str {
+        let whole = self.name.strip_suffix(BEFORE_START).or_else(|| self.name.strip_suffix(BEHIND_START));
+        whole.unwrap_or(&self.name)
+    }
+}
+
 /// How the cut line turns a corner of the sew line.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

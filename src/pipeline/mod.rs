@@ -19,6 +19,7 @@ use crate::draft::{self, Choices};
 use crate::lay::search::Budget;
 use crate::lay::{self, Copies, Sheet};
 use crate::mark::MarkedPiece;
+use crate::mark::nest::KEY;
 use crate::measures::Measures;
 use crate::order;
 use crate::piece::PieceSet;
@@ -111,7 +112,7 @@ pub struct ProvenFile {
 /// Strokes of one piece and one tool that follow one another in a file.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Part {
-    /// The piece's name; empty for what belongs to the sheet itself.
+    /// The piece's name; empty for what belongs to the sheet itself, but "key" for the key of a nest.
     pub piece: String,
     /// The tool's name.
     pub tool: String,
@@ -458,6 +459,7 @@ fn write_device(
     keep: &(dyn Fn(ProvenFile) -> Result<()> + Sync),
 ) -> Result<(Written, Vec<Finding>)> {
     let (sheets, mut findings) = lay_for(&named.device, marked, &laying.budget)?;
+    findings.extend(never_measured(&named.device, &sheets));
     let said = Said { style: &set.style, person: &set.person, imprint: laying.imprint, marked };
     let numbered: Vec<(usize, &Sheet)> = sheets.iter().enumerate().collect();
     let (written, found) = gather(&numbered, |(index, sheet)| {
@@ -473,6 +475,24 @@ fn write_device(
     Ok((sheets.into_iter().zip(written).collect(), findings))
 }
 
+/// A word on each medium that has no correction.
+fn never_measured(device: &Device, sheets: &[Sheet]) -> Vec<Finding> {
+    let mut media: Vec<&str> = Vec::new();
+    for sheet in sheets {
+        if !device.language.is_for_exchange()
+            && device.correction(&sheet.medium).is_none()
+            && !media.contains(&&*sheet.medium)
+        {
+            media.push(&sheet.medium);
+        }
+    }
+    let word = |medium| {
+        let message = format!("\"{}\" was never measured on {medium}: its files are not corrected", device.name);
+        Finding::warning(message).hint("measure its check square with a steel rule before you trust it")
+    };
+    media.into_iter().map(word).collect()
+}
+
 fn write_sheet(
     set: &PieceSet,
     named: &NamedDevice,
@@ -484,15 +504,6 @@ fn write_sheet(
     let correction = device.correction(&sheet.medium);
     let mut findings = Vec::new();
     let machine = !device.language.is_for_exchange();
-    if machine && correction.is_none() {
-        findings.push(
-            Finding::warning(format!(
-                "\"{}\" was never measured on {}: its files are not corrected",
-                device.name, sheet.medium
-            ))
-            .hint("measure its check square with a steel rule before you trust it"),
-        );
-    }
     let title = match count {
         1 => format!("{}, {}", set.style, set.person),
         _ => format!("{}, {}, sheet {} of {count}", set.style, set.person, index + 1),
@@ -529,9 +540,12 @@ fn parts(job: &CorrectedJob) -> Vec<Part> {
     for pass in &job.job().passes {
         let mut first = true;
         for stroke in pass.strokes.iter().filter(|stroke| stroke.path.segments().next().is_some()) {
-            match parts.last_mut().filter(|part| !first && part.piece == stroke.piece) {
+            // The key to the sizes of a nest is the sheet's own, and no part of its check square.
+            let key = stroke.placed.is_none() && stroke.edge == KEY;
+            let piece = if key { KEY } else { &stroke.piece };
+            match parts.last_mut().filter(|part| !first && part.piece == piece) {
                 Some(part) => part.strokes += 1,
-                None => parts.push(Part { piece: stroke.piece.clone(), tool: pass.tool.clone(), strokes: 1 }),
+                None => parts.push(Part { piece: piece.into(), tool: pass.tool.clone(), strokes: 1 }),
             }
             first = false;
         }

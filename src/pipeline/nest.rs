@@ -2,7 +2,8 @@
 
 use super::files::Said;
 use super::marking::{Manner, marked};
-use super::{Laying, NamedDevice, ProvenFile, Walked, WrittenSheet, cut, gather, lay_for, write_sheet};
+use super::{Laying, NamedDevice, ProvenFile, Walked, WrittenSheet};
+use super::{cut, gather, lay_for, never_measured, write_sheet};
 use crate::allow::CutPiece;
 use crate::device::{Device, Notches, Sequence, Tool, ToolKind};
 use crate::diag::{Finding, Result};
@@ -159,6 +160,7 @@ fn lay_over(
     let whole: Vec<MarkedPiece> = nests.iter().map(|nest| nest.marked.clone()).collect();
     let (sheets, found) = lay_for(device, &whole, &laying.budget)?;
     findings.extend(found);
+    findings.extend(never_measured(device, &sheets));
     let sheets: Vec<Sheet> = sheets.iter().map(|sheet| spread(sheet, &nests, &sizes)).collect::<Result<_>>()?;
     Ok((LaidOver { sheets, bare }, findings))
 }

@@ -180,15 +180,25 @@ fn bar(scale: f64, unit: Unit) -> (f64, String) {
 /// SVG path data, y turned downward.
 fn data(path: &BezPath) -> String {
     let mut out = String::new();
-    let pair = |p: Point| format!("{} {}", figure(p.x), figure(-p.y));
+    let mut put = |letter: char, points: &[Point]| {
+        out.push(letter);
+        for (index, p) in points.iter().enumerate() {
+            if index > 0 {
+                out.push(' ');
+            }
+            out.push_str(&figure(p.x));
+            out.push(' ');
+            out.push_str(&figure(-p.y));
+        }
+    };
     for element in path.elements() {
-        let _ = match *element {
-            PathEl::MoveTo(p) => write!(out, "M{}", pair(p)),
-            PathEl::LineTo(p) => write!(out, "L{}", pair(p)),
-            PathEl::QuadTo(a, p) => write!(out, "Q{} {}", pair(a), pair(p)),
-            PathEl::CurveTo(a, b, p) => write!(out, "C{} {} {}", pair(a), pair(b), pair(p)),
-            PathEl::ClosePath => write!(out, "Z"),
-        };
+        match *element {
+            PathEl::MoveTo(p) => put('M', &[p]),
+            PathEl::LineTo(p) => put('L', &[p]),
+            PathEl::QuadTo(a, p) => put('Q', &[a, p]),
+            PathEl::CurveTo(a, b, p) => put('C', &[a, b, p]),
+            PathEl::ClosePath => put('Z', &[]),
+        }
     }
     out
 }

@@ -33,7 +33,10 @@ pub fn proof_sheet(content: &ProofSheet) -> String {
     let set = content.set;
     let title =
         if set.person.is_empty() { clean(&set.style) } else { clean(&format!("{} for {}", set.style, set.person)) };
-    let mut out = String::with_capacity(64 * 1024);
+    // The long sections, side by side.
+    let ((pieces, sheets), ways) =
+        rayon::join(|| rayon::join(|| pieces(content), || sheets(content)), || way::section(content.ways, set.unit));
+    let mut out = String::with_capacity(64 * 1024 + pieces.len() + sheets.len() + ways.len());
     let _ = write!(
         out,
         "<!DOCTYPE html>\n<html lang=\"en-GB\"><head><meta charset=\"utf-8\">\
@@ -48,12 +51,12 @@ pub fn proof_sheet(content: &ProofSheet) -> String {
     out.push_str(&findings(content.findings));
     out.push_str(&files(content.files, set.unit));
     out.push_str(&cutting_list(content.pieces, set.unit));
-    out.push_str(&pieces(content));
+    out.push_str(&pieces);
     out.push_str(&seams(content.walked, set.unit));
     out.push_str(&strips::section(content.walked, set.unit));
     out.push_str(&making::section(set, content.walked));
-    out.push_str(&sheets(content));
-    out.push_str(&way::section(content.ways, set.unit));
+    out.push_str(&sheets);
+    out.push_str(&ways);
     out.push_str(&super::cloth::section(content.cloths));
     out.push_str(&super::fitting::section(content.fitting));
     out.push_str(&measures(content));
@@ -398,9 +401,10 @@ fn sheets(content: &ProofSheet) -> String {
 }
 
 fn one_sheet(sheet: &Sheet, index: usize, of: usize, scale: f64, unit: Unit) -> String {
+    // A file of one sheet is told apart from the others by its name.
+    let number = if of == 1 { String::new() } else { format!("Sheet {} of {of}: ", index + 1) };
     let title = format!(
-        "Sheet {} of {of}: {}, {}, {}",
-        index + 1,
+        "{number}{}, {}, {}",
         sheet.medium,
         size(Size::new(sheet.width, sheet.height), unit),
         count(sheet.placed.len(), "piece")

@@ -3,13 +3,13 @@
 for (const way of document.querySelectorAll(".way")) {
   const [button, place, speed, output] = way.querySelectorAll("button, input, select, output");
   const work = way.querySelector(".work"), head = way.querySelector(".head");
-  const travel = +work.dataset.travel, lift = +work.dataset.lift;
+  const zero = work.dataset.zero.split(" ").map(Number), travel = +work.dataset.travel, lift = +work.dataset.lift;
   const paths = [...work.children], clones = paths.map(path => path.cloneNode());
   let legs, total = 0, now = 0, last = 0, playing = 0;
   const read = () => {
     // A leg is the idle way to a stroke and the stroke: when each begins, where it leads, how much of the data goes before.
     legs = [];
-    let at = [0, 0];
+    let at = zero;
     paths.forEach((path, pass) => {
       const data = path.getAttribute("d"), speed = +path.dataset.speed, first = legs.length;
       let pen = [0, 0], offset = 0;
@@ -26,7 +26,8 @@ for (const way of document.querySelectorAll(".way")) {
       for (const leg of legs.slice(first)) leg.of = legs.length - first;
       legs.slice(first).forEach((leg, i) => leg.number = i + 1);
     });
-    legs.push({pass: paths.length, begin: total, down: total + Math.hypot(...at) / travel, from: at, points: [[0, 0]]});
+    const down = total + Math.hypot(at[0] - zero[0], at[1] - zero[1]) / travel;
+    legs.push({pass: paths.length, begin: total, down, from: at, points: [zero]});
     total = legs.at(-1).down;
     clones.forEach(clone => { clone.classList.add("done"); work.append(clone); });
     way.classList.add("on");

@@ -14,7 +14,7 @@ use std::fmt::Write;
 /// The script that moves the pictures, and what the page's policy knows it by: the SHA-256 of its text (W3C, CSP 3,
 /// 2.3.1). `tests/outside/proof_sheets.py` compares the two.
 pub(super) const SCRIPT: &str = include_str!("way.js");
-pub(super) const SCRIPT_IS: &str = "sha256-XFHhvBLX8/vC5wMjWNpHI1IampnA00ayDlbYUagl3ck=";
+pub(super) const SCRIPT_IS: &str = "sha256-fwwmE+HJ3MdcOoT/jF2wT7t8vWLL7La3nxbYQIGIqQc=";
 
 /// A chord strays by no more than this, mm, before its ends are moved to whole steps of [`GRID`]: in all half a
 /// millimetre, less than a screen shows.
@@ -34,6 +34,8 @@ pub struct HeadWay {
     file: String,
     device: String,
     size: Size,
+    /// The machine's zero, in steps of [`GRID`], y down.
+    zero: [i64; 2],
     estimate: Estimate,
     cautions: Vec<&'static str>,
     travel_speed: f64,
@@ -70,6 +72,7 @@ pub fn head_way(file: &str, job: &Job, device: &Device) -> Option<HeadWay> {
         file: file.into(),
         device: device.name.clone(),
         size: Size::new(job.width, job.height),
+        zero: on_grid(job.zero),
         estimate: estimate(job, device),
         cautions: if device.cuts() { cautions(device) } else { Vec::new() },
         travel_speed: device.travel_speed,
@@ -126,8 +129,12 @@ fn reduced(path: &BezPath) -> Vec<[i64; 2]> {
             open.extend([[from, at], [at, to]]);
         }
     }
-    let step = |mm: f64| (mm / GRID).round() as i64;
-    points.iter().zip(keep).filter(|(_, keep)| *keep).map(|(p, _)| [step(p.x), step(-p.y)]).collect()
+    points.iter().zip(keep).filter(|(_, keep)| *keep).map(|(p, _)| on_grid(*p)).collect()
+}
+
+/// The step of the picture's grid nearest to a point, y down.
+fn on_grid(point: Point) -> [i64; 2] {
+    [point.x, -point.y].map(|mm| (mm / GRID).round() as i64)
 }
 
 /// The section of the proof sheet.
@@ -194,7 +201,7 @@ fn article(way: &HeadWay, scale: f64, unit: Unit) -> String {
 fn picture(way: &HeadWay, scale: f64) -> String {
     let (w, h) = (trimmed(way.size.width, 2), trimmed(way.size.height, 2));
     let mut out = format!("<path class=\"medium\" d=\"M0 0h{w}v-{h}h-{w}z\"/><g transform=\"scale({GRID})\">");
-    let mut at = [0, 0];
+    let mut at = way.zero;
     let (mut idle, mut work) = (String::new(), String::new());
     for (index, stretch) in way.stretches.iter().enumerate() {
         let (mut up, mut down) = (Pen::default(), Pen::default());
@@ -206,7 +213,7 @@ fn picture(way: &HeadWay, scale: f64) -> String {
             at = stroke[stroke.len() - 1];
         }
         if index + 1 == way.stretches.len() {
-            up.path(&[at, [0, 0]]);
+            up.path(&[at, way.zero]);
         }
         let _ = write!(idle, "<path d=\"{}\"/>", up.data);
         let _ = write!(
@@ -218,10 +225,11 @@ fn picture(way: &HeadWay, scale: f64) -> String {
             down.data
         );
     }
+    let [x, y] = way.zero;
     let _ = write!(
         out,
-        "<g class=\"idle\">{idle}</g><g class=\"work\" data-travel=\"{}\" data-lift=\"{}\">{work}</g>\
-         <circle class=\"head\" r=\"{}\"/></g>",
+        "<g class=\"idle\">{idle}</g><g class=\"work\" data-zero=\"{x} {y}\" data-travel=\"{}\" data-lift=\"{}\">{work}</g>\
+         <circle class=\"head\" cx=\"{x}\" cy=\"{y}\" r=\"{}\"/></g>",
         trimmed(way.travel_speed / GRID, 3),
         trimmed(way.lift_seconds, 3),
         trimmed(HEAD * scale / GRID, 2)

@@ -1,7 +1,9 @@
 //! Seeded outlines for the tests and benches of the allowance stage.
 #![allow(dead_code)]
 
+pub mod chain;
 pub mod oracle;
+pub mod region;
 
 use kurbo::{BezPath, CubicBez, PathSeg, Point, Vec2};
 use oaktag::piece::{Cut, Edge, Finish, Piece};

@@ -1,6 +1,8 @@
 //! What several tests need: samples, drafts, and styles written in a line or two.
 #![allow(dead_code)]
 
+pub mod program;
+
 use oaktag::draft::Choices;
 use oaktag::measures::{self, Measures};
 use oaktag::piece::PieceSet;
@@ -20,6 +22,21 @@ pub fn text(name: &str) -> String {
 
 /// The people of the samples.
 pub const PEOPLE: [&str; 3] = ["maren-holt", "teodora-vance", "pip-arlen"];
+
+/// The styles of the samples.
+pub const STYLES: [&str; 8] = [
+    "bellringer-skirt",
+    "choir-bodice",
+    "evening-chorus",
+    "fairground-circle",
+    "lantern-night",
+    "master-blocks",
+    "mill-wheel-tiers",
+    "weir-petticoat",
+];
+
+/// Millimetres in an inch.
+pub const INCH: f64 = 25.4;
 
 pub fn sample_style(name: &str) -> Style {
     let name = format!("samples/{name}.style.kdl");

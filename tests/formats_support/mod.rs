@@ -302,6 +302,7 @@ pub fn job(sheet: &Sheet, device: &Device, seed: u64) -> Job {
         title: "Chorus tunic, Ida, sheet 1 of 1 & <more>".into(),
         width: sheet.width,
         height: sheet.height,
+        zero: Point::ORIGIN,
         square: sheet.square,
         passes: passes.collect(),
     }

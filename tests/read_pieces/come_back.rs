@@ -150,6 +150,7 @@ fn in_rows(set: &PieceSet) -> (Vec<Affine>, Job) {
         title: "t".into(),
         width: 20_000.0,
         height: 20_000.0,
+        zero: Point::ORIGIN,
         square: 0.0,
         sizes: Vec::new(),
         passes: vec![Pass { tool: "t".into(), strokes }],

@@ -71,6 +71,7 @@ pub fn way(file: &str, pen: &str) -> HeadWay {
         title: String::new(),
         width: 300.0,
         height: 200.0,
+        zero: Point::ORIGIN,
         square: 0.0,
         sizes: Vec::new(),
         passes: vec![

@@ -161,7 +161,11 @@ fn the_heads_way_is_what_a_hand_reckons() {
         assert!(text.replace('\u{a0}', " ").contains(part), "{part}: {text}");
     }
     // In steps of a quarter of a millimetre, y down, each relative to the one before.
-    for part in ["d=\"m0-200 400 0\"", "d=\"m400-200 200 0 0-200-200 0 0 200m0 0 200 0 0-200-200 0 0 200\""] {
+    for part in [
+        "data-zero=\"0 0\"",
+        "d=\"m0-200 400 0\"",
+        "d=\"m400-200 200 0 0-200-200 0 0 200m0 0 200 0 0-200-200 0 0 200\"",
+    ] {
         assert!(page.contains(part), "{part}");
     }
     for part in ["d=\"m0 0 0-200\"", "d=\"m400-200-400 200\""] {

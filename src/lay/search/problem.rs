@@ -97,10 +97,11 @@ impl Problem {
             .collect();
         let count = forms.len();
         let mut pairs = vec![(u32::MAX, false); count * count];
+        let takers = takers(count, &items);
         let mut wanted = Vec::new();
         for a in 0..count {
             for b in a..count {
-                if pairs[a * count + b].0 != u32::MAX {
+                if pairs[a * count + b].0 != u32::MAX || !meet(takers[a], takers[b]) {
                     continue;
                 }
                 let index = wanted.len() as u32;
@@ -179,6 +180,33 @@ impl Problem {
         };
         self.items.iter().filter(|item| item.locked.is_none()).map(alone).fold(0.0, f64::max)
     }
+}
+
+/// Who may take a form.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Takers {
+    None,
+    One(usize),
+    Several,
+}
+
+fn takers(forms: usize, items: &[Item]) -> Vec<Takers> {
+    let mut takers = vec![Takers::None; forms];
+    for (index, item) in items.iter().enumerate() {
+        for form in &item.forms {
+            takers[*form] = match takers[*form] {
+                Takers::None => Takers::One(index),
+                Takers::One(other) if other == index => Takers::One(index),
+                _ => Takers::Several,
+            };
+        }
+    }
+    takers
+}
+
+/// Whether two forms can lie beside one another: those that only one and the same item takes can't.
+fn meet(a: Takers, b: Takers) -> bool {
+    a != Takers::None && b != Takers::None && (a != b || a == Takers::Several)
 }
 
 /// The point of a lattice nearest to `at` that lies between two limits; the first beyond the lower where none does.

@@ -6,7 +6,7 @@
 //! is told by its true depth, from tables, where the paper estimates it by circles.
 
 use super::near::Near;
-use super::problem::{Place, Problem};
+use super::problem::{Item, Place, Problem};
 use super::random::Random;
 
 /// Items in their places on a strip of some length.
@@ -42,15 +42,38 @@ const PROGRESS: f64 = 0.98;
 /// What becomes of the weight of a pair that is clear, of one that overlaps least, and of one that overlaps most.
 const WEIGHTS: [f32; 3] = [0.95, 1.2, 2.0];
 
+/// A pair's least weight goes with the product of both areas to this power: so large items, which have few places to go,
+/// come to lie clear first, and small ones give way to them. Without it lays end 1 to 2 % less dense; from 0.25 to 0.5 it
+/// makes little difference.
+const BY_AREA: f64 = 0.35;
+
+/// What is added to the depth of every overlap, however shallow, as a part of the root of the items' mean area: a few deep
+/// overlaps are sooner cleared than many shallow ones. Twice and six times as much gained nothing on the whole.
+const TOUCH: f64 = 0.005;
+
+/// What the overlap of each pair counts at the least; 1 for two items of the mean area.
+fn least_weights(problem: &Problem) -> Vec<f32> {
+    let area = |item: &Item| item.forms.first().map_or(0.0, |form| problem.forms[*form].area());
+    let areas: Vec<f64> = problem.items.iter().map(area).collect();
+    let mean = areas.iter().sum::<f64>() / areas.len().max(1) as f64;
+    let weight = |a: f64, b: f64| (a / mean * (b / mean)).powf(BY_AREA) as f32;
+    areas.iter().flat_map(|a| areas.iter().map(|b| weight(*a, *b))).collect()
+}
+
 pub(super) struct Worker<'a> {
     problem: &'a Problem,
     random: Random,
     /// Being worked on.
     laid: Laid,
     near: Near,
-    /// Of each pair; rows of as many as there are items.
+    /// The least weight of each pair; rows of as many as there are items.
+    least_weights: Vec<f32>,
+    /// Of each pair.
     weights: Vec<f32>,
-    depths: Vec<f32>,
+    /// How much each pair overlaps; 0 where it is clear.
+    overlaps: Vec<f32>,
+    /// Added to the depth of every overlap, mm.
+    touch: f64,
     /// The best without overlap.
     pub(super) best: Laid,
     /// How much of the compressing is done; below 0 while exploring.
@@ -79,8 +102,10 @@ impl<'a> Worker<'a> {
             random: Random::new(seed),
             laid: start.clone(),
             near: Near::new([start.length, problem.height], count),
+            least_weights: least_weights(problem),
             weights: vec![1.0; count * count],
-            depths: vec![0.0; count * count],
+            overlaps: vec![0.0; count * count],
+            touch: TOUCH * (problem.area() / count.max(1) as f64).sqrt(),
             best: start,
             compressed: -1.0,
             evaluations: 0,
@@ -143,7 +168,7 @@ impl<'a> Worker<'a> {
 
     fn begin(&mut self) {
         self.measure();
-        self.weights.fill(1.0);
+        self.weights.copy_from_slice(&self.least_weights);
         self.least = f64::INFINITY;
         self.attempt_began = f64::INFINITY;
         self.idle = 0;
@@ -173,16 +198,22 @@ impl<'a> Worker<'a> {
         for (other, at) in self.laid.places.iter().enumerate().filter(|(other, _)| *other != item) {
             // Locked items are where they are, whether they overlap or not.
             let both_locked = [item, other].iter().all(|index| self.problem.items[*index].locked.is_some());
-            let depth =
-                if both_locked { 0.0 } else { self.problem.depth(at.form, place.form, place.x - at.x, place.y - at.y) };
-            self.depths[item * count + other] = depth as f32;
-            self.depths[other * count + item] = depth as f32;
+            let overlap = if both_locked { 0.0 } else { self.overlap(*at, place) };
+            self.overlaps[item * count + other] = overlap as f32;
+            self.overlaps[other * count + item] = overlap as f32;
         }
+    }
+
+    /// How much an item at one place overlaps another at its place.
+    #[inline]
+    fn overlap(&self, at: Place, place: Place) -> f64 {
+        let depth = self.problem.depth(at.form, place.form, place.x - at.x, place.y - at.y);
+        if depth > 0.0 { depth + self.touch } else { 0.0 }
     }
 
     fn overlaps(&self, item: usize) -> bool {
         let count = self.laid.places.len();
-        self.depths[item * count..(item + 1) * count].iter().any(|depth| *depth > 0.0)
+        self.overlaps[item * count..(item + 1) * count].iter().any(|overlap| *overlap > 0.0)
     }
 
     /// Moves every item that overlaps once, in random order, and weighs the overlaps that are left.
@@ -198,7 +229,8 @@ impl<'a> Worker<'a> {
                 self.place(item);
             }
         }
-        let total: f64 = self.depths.iter().map(|depth| f64::from(*depth)).sum();
+        let total: f64 =
+            self.overlaps.iter().zip(&self.least_weights).map(|(overlap, least)| f64::from(overlap * least)).sum();
         if total <= 0.0 {
             self.best = self.laid.clone();
             self.pool.clear();
@@ -230,13 +262,14 @@ impl<'a> Worker<'a> {
     }
 
     fn weigh(&mut self) {
-        let worst = self.depths.iter().copied().fold(f32::MIN_POSITIVE, f32::max);
-        let [fade, least, most] = WEIGHTS;
-        for (weight, depth) in self.weights.iter_mut().zip(&self.depths) {
-            *weight = if *depth > 0.0 {
-                *weight * (least + (most - least) * depth / worst)
+        let weighed = || self.overlaps.iter().zip(&self.least_weights).map(|(overlap, least)| overlap * least);
+        let worst = weighed().fold(f32::MIN_POSITIVE, f32::max);
+        let [fade, less, more] = WEIGHTS;
+        for ((weight, overlap), least) in self.weights.iter_mut().zip(weighed()).zip(&self.least_weights) {
+            *weight = if overlap > 0.0 {
+                *weight * (less + (more - less) * overlap / worst)
             } else {
-                (*weight * fade).max(1.0)
+                (*weight * fade).max(*least)
             };
         }
     }
@@ -303,9 +336,7 @@ impl<'a> Worker<'a> {
         let mut sum = 0.0;
         self.near.each(low, high, |other| {
             if other != item {
-                let at = self.laid.places[other];
-                let depth = self.problem.depth(at.form, place.form, place.x - at.x, place.y - at.y);
-                sum += depth * f64::from(weights[other]);
+                sum += self.overlap(self.laid.places[other], place) * f64::from(weights[other]);
             }
             sum < bound
         });
@@ -318,8 +349,11 @@ impl<'a> Worker<'a> {
         let problem = self.problem;
         let here = self.laid.places[item];
         let row = item * count..(item + 1) * count;
-        let now: f64 =
-            self.depths[row.clone()].iter().zip(&self.weights[row]).map(|(d, w)| f64::from(*d) * f64::from(*w)).sum();
+        let now: f64 = self.overlaps[row.clone()]
+            .iter()
+            .zip(&self.weights[row])
+            .map(|(overlap, weight)| f64::from(*overlap) * f64::from(*weight))
+            .sum();
         let mut few = [(now, here), (f64::INFINITY, here), (f64::INFINITY, here)];
         let forms = &problem.items[item].forms;
         for sample in 0..STRIP_SAMPLES + NEAR_SAMPLES {

@@ -221,6 +221,13 @@ impl Pass {
     /// Writes a tag in ASCII, other characters as `\U+XXXX`.
     fn put(&mut self, code: i32, value: &[u8]) {
         writeln!(self.out, "{code}").expect("writing to a string");
+        if let Ok(plain) = std::str::from_utf8(value)
+            && value.iter().all(|byte| matches!(byte, b' '..=b'~'))
+        {
+            self.out.push_str(plain);
+            self.out.push('\n');
+            return;
+        }
         for c in decoded(value).chars() {
             match c {
                 ' '..='~' => self.out.push(c),
