@@ -209,7 +209,7 @@ pub struct ReadArgs {
 /// Arguments of `proof`.
 #[derive(Debug, Args)]
 pub struct ProofArgs {
-    /// The file that was written for a device
+    /// The file that was written for a device; it stands before --pieces, which takes several
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
     /// The pieces that it was made from (`*.pieces.json`); for sizes laid over one another those of each size, in the

@@ -60,10 +60,13 @@ pub fn make(args: &MakeArgs) -> Outcome {
     } else if !nesting.is_empty() {
         say::line("nothing was nested: a nest takes everybody, and not everybody was made.");
     }
-    // Nothing is in place before all of it can be.
+    // Everything is safe on the medium; what is left is to give it its names.
     let (mut lines, mut sheets) = (Vec::new(), Vec::new());
     for Done { staged, folder, files, stale, proof_sheet } in done.into_iter().rev() {
-        staged.finish()?;
+        if let Err(trouble) = staged.finish() {
+            lines.iter().for_each(|line: &FileLine| say::line(&format!("in place already: {}", line.file)));
+            return Err(trouble.into());
+        }
         say::findings(&stale);
         let named = |line: FileLine| FileLine { file: folder.join(&line.file).display().to_string(), ..line };
         lines.extend(files.into_iter().map(named));
@@ -127,6 +130,7 @@ fn one(
     let proven = proven.into_inner().unwrap_or_else(PoisonError::into_inner);
     let (list, stale) = manifest::with(&folder, proven, written);
     stage_reports(&staged, &list, &made)?;
+    staged.settle()?;
     Ok(Some(Done { staged, folder, files: made.lines, stale, proof_sheet: true }))
 }
 
@@ -160,6 +164,7 @@ fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying, folder: Pat
     say::findings(&nested.findings);
     if !nested.failed.is_empty() {
         say_failed(&nested.failed);
+        say::line("nothing was written, nor any person's own files.");
         return Ok(None);
     }
     let staged = disk::Staged::new(&folder)?;
@@ -168,6 +173,7 @@ fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying, folder: Pat
         staged.add(&file.line().file, file.bytes())?;
     }
     staged.add(manifest::NAME, list.as_bytes())?;
+    staged.settle()?;
     let files = nested.files.iter().map(|file| file.line().clone()).collect();
     Ok(Some(Done { staged, folder, files, stale, proof_sheet: false }))
 }
@@ -234,9 +240,10 @@ fn stage_reports(staged: &disk::Staged, list: &str, made: &Made) -> Result<()> {
     let cut_lines: Vec<_> = made.cut.iter().map(|piece| piece.cut_line.clone()).collect();
     let pieces = json::write_with_cut_lines(&made.walked.set, &cut_lines);
     staged.add(&format!("{}.pieces.json", disk::file_word(&made.walked.set.style)), pieces.as_bytes())?;
-    staged.add(manifest::NAME, list.as_bytes())?;
     staged.add(PROOF_SHEET, made.proof_sheet.as_bytes())?;
-    staged.add(MAKING_SHEET, made.making_sheet.as_bytes())
+    staged.add(MAKING_SHEET, made.making_sheet.as_bytes())?;
+    // Last, so that it never vouches for what is not there.
+    staged.add(manifest::NAME, list.as_bytes())
 }
 
 fn held(made: &Made, anyway: bool) -> bool {

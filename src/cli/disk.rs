@@ -2,6 +2,7 @@
 
 use oaktag::diag::{Finding, Result};
 use oaktag::pipeline::NamedDevice;
+use std::collections::VecDeque;
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -46,16 +47,23 @@ fn unreadable(path: &Path, error: &std::io::Error) -> Finding {
     }
 }
 
+/// The most files of a folder that are on their way down to the medium at once: each is held open until it is there.
+const MOST_SETTLING: usize = 16;
+
 /// Files on their way into a folder: all are first written beside their targets, and put in place together by
-/// [`Staged::finish`]. Dropped without that, nothing is left behind that was not there before.
+/// [`Staged::finish`], in the order in which they were added. Dropped without that, nothing is left behind that was not
+/// there before.
 pub struct Staged {
     folder: PathBuf,
     /// The topmost folder that had to be made.
     made: Option<PathBuf>,
     parts: Mutex<Vec<(PathBuf, PathBuf)>>,
     /// Files on their way down to the medium itself, which takes milliseconds each: the work goes on meanwhile.
-    settling: Mutex<Vec<JoinHandle<std::io::Result<()>>>>,
+    settling: Mutex<VecDeque<Settling>>,
 }
+
+/// A file on its way.
+type Settling = JoinHandle<std::io::Result<()>>;
 
 impl Staged {
     /// Nothing yet; the folder is made where it is missing.
@@ -65,7 +73,7 @@ impl Staged {
             folder: folder.to_owned(),
             made: missing.last().map(Path::to_owned),
             parts: Mutex::new(Vec::new()),
-            settling: Mutex::new(Vec::new()),
+            settling: Mutex::new(VecDeque::new()),
         };
         fs::create_dir_all(folder).map_err(|e| unwritable(folder, &e))?;
         Ok(staged)
@@ -81,18 +89,36 @@ impl Staged {
             std::thread::Builder::new().spawn(move || file.sync_all())
         };
         let settling = write().map_err(|e| unwritable(&self.folder, &e))?;
-        self.settling.lock().unwrap_or_else(PoisonError::into_inner).push(settling);
-        Ok(())
+        let oldest = {
+            let mut all = self.settling.lock().unwrap_or_else(PoisonError::into_inner);
+            all.push_back(settling);
+            if all.len() > MOST_SETTLING { all.pop_front() } else { None }
+        };
+        oldest.map_or(Ok(()), |file| self.wait_for(file))
     }
 
-    /// Puts all of them in place, once they are safe on the medium.
-    pub fn finish(self) -> Result<()> {
+    /// Waits until all of them are safe on the medium, and makes sure that nothing stands in their way: what can be known
+    /// before the first is put in place.
+    pub fn settle(&self) -> Result<()> {
         let settling = std::mem::take(&mut *self.settling.lock().unwrap_or_else(PoisonError::into_inner));
+        settling.into_iter().try_for_each(|file| self.wait_for(file))?;
+        let parts = self.parts.lock().unwrap_or_else(PoisonError::into_inner);
+        match parts.iter().find(|(_, target)| target.is_dir()) {
+            Some((_, target)) => Err(trouble(target, "a folder stands where this file should go".into())
+                .hint("move it away, or choose another folder with -o")
+                .into()),
+            None => Ok(()),
+        }
+    }
+
+    fn wait_for(&self, file: Settling) -> Result<()> {
         let lost = || std::io::Error::other("it was not written to its end");
-        settling
-            .into_iter()
-            .try_for_each(|file| file.join().unwrap_or_else(|_| Err(lost())))
-            .map_err(|e| Box::new(unwritable(&self.folder, &e)))?;
+        file.join().unwrap_or_else(|_| Err(lost())).map_err(|e| unwritable(&self.folder, &e).into())
+    }
+
+    /// Puts all of them in place, once they are [settled](Self::settle).
+    pub fn finish(self) -> Result<()> {
+        self.settle()?;
         let mut parts = self.parts.lock().unwrap_or_else(PoisonError::into_inner);
         parts
             .iter()

@@ -67,13 +67,16 @@ pub fn record(name: &str, make: impl Fn(&Device) -> Result<Correction>) -> Resul
     Ok((path, correction))
 }
 
-/// A lock file, removed when it is dropped. A kill leaves the file, and nobody holds it: whoever comes next takes it.
+/// A lock file, removed when it is dropped where that can be told by who waits for it. A kill leaves the file, and nobody
+/// holds it: whoever comes next takes it.
 struct Lock {
+    #[cfg(unix)]
     path: PathBuf,
     /// The system lets go of it when the program ends, however it ends.
     _file: File,
 }
 
+#[cfg(unix)]
 impl Drop for Lock {
     fn drop(&mut self) {
         // While it is still held: so nobody holds another file of this name.
@@ -92,7 +95,11 @@ fn lock(path: &Path, profile: &Path) -> Result<Lock> {
         })?;
         // A file that was removed by whoever held it before is nobody's lock: the next is made anew.
         if file.try_lock().is_ok() && is_at(&file, path) {
-            return Ok(Lock { path: path.into(), _file: file });
+            return Ok(Lock {
+                #[cfg(unix)]
+                path: path.into(),
+                _file: file,
+            });
         }
         if waited >= PATIENCE {
             return Err(trouble("another oaktag is writing this profile".into())
@@ -112,10 +119,10 @@ fn is_at(file: &File, path: &Path) -> bool {
     file.metadata().ok().map(number) == fs::metadata(path).ok().map(number)
 }
 
-/// Elsewhere a file that somebody has open is not removed.
+/// Elsewhere it is never removed.
 #[cfg(not(unix))]
-fn is_at(_: &File, path: &Path) -> bool {
-    path.exists()
+fn is_at(_: &File, _: &Path) -> bool {
+    true
 }
 
 /// `oaktag device history`.

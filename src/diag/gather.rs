@@ -62,7 +62,9 @@ fn same(a: &Finding, b: &Finding) -> bool {
 
 /// Whether two people's findings of one gist are of the same things, and advise the same.
 fn alike(a: &[Finding], b: &[Finding]) -> bool {
-    let same = |(a, b): (&Finding, &Finding)| a.gist == b.gist && a.severity == b.severity && a.hint == b.hint;
+    let same = |(a, b): (&Finding, &Finding)| {
+        a.gist == b.gist && a.severity == b.severity && a.hint == b.hint && a.file == b.file
+    };
     a.len() == b.len() && a.iter().zip(b).all(same)
 }
 
@@ -78,7 +80,7 @@ impl Group {
                 let message = format!("{says} for {who}: {}", what.join(", "));
                 vec![Finding { message, gist: None, ..first.clone() }]
             }
-            None if self.people.len() == names.len() || first.message.contains(&*who) => self.findings,
+            None if self.people.len() == names.len() || first.message.starts_with(&format!("{who}:")) => self.findings,
             None => vec![Finding { message: format!("{} (for {who})", first.message), ..first.clone() }],
         }
     }
@@ -143,6 +145,10 @@ mod tests {
         assert_eq!(told, [maren, "long (for Maren)", "Pip: the wrist is estimated, 10 in", "long (for Pip)"]);
         let piece = |name: &str| Finding::warning("short").piece(name);
         assert_eq!(messages(&[("Maren", vec![piece("Front"), piece("Back")])]), ["short", "short"]);
+        // A name that is part of a word is not yet said, and what stands in two files is not in one.
+        assert_eq!(messages(&[("an", vec![piece("Hand")]), ("Ida", vec![])]), ["short (for an)"]);
+        let own = |person: &str| vec![estimated(person, "neck").in_file(format!("{person}.measures.kdl"))];
+        assert_eq!(messages(&[("Ida", own("Ida")), ("Pip", own("Pip"))]).len(), 2);
     }
 
     #[test]

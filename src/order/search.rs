@@ -32,6 +32,9 @@ const WARMTH: f64 = 2.0;
 /// So many steps or kicks are made before the caller is asked whether to go on.
 const LOOK: usize = 32;
 
+/// The effort spent is looked at every so many kicks: a small job has about two hundred, and its last tenth must be cold.
+const ASK: usize = 4;
+
 /// The paths of a tour. Path 0 is home; path i has the ends 2i and 2i + 1.
 #[derive(Clone)]
 pub(super) struct Paths {
@@ -187,7 +190,7 @@ impl<'a> Search<'a> {
         let warmth = if warm { WARMTH * self.mean_way() } else { 0.0 };
         let (mut kicks, mut share) = (0, 0.0);
         loop {
-            if kicks % LOOK == 0 {
+            if kicks % ASK == 0 {
                 share = spent(kicks);
                 if share >= until {
                     return;

@@ -1,7 +1,8 @@
 //! Lays on cloth, and their files.
 
 use super::files::Said;
-use super::{Imprint, NamedDevice, ProvenFile, WrittenSheet, first_medium, gather, mark_all, stamp, write_sheet};
+use super::{Imprint, NamedDevice, ProvenFile, WrittenSheet};
+use super::{first_medium, gather, mark_all, never_measured, stamp, write_sheet};
 use crate::allow::{self, CutPiece};
 use crate::cloth::Cloth;
 use crate::diag::{Finding, Result};
@@ -90,6 +91,7 @@ pub fn lay_file(
     let stamp = stamp(&named.device, medium);
     let to = if scale > 1.0 { format!("{}, 1 : {}", cloth.name, trimmed(scale, 2)) } else { cloth.name.clone() };
     let sheet = lay::marker::marker(&laid.lay, cloth, &marked, medium, scale, &format!("{to}\n{stamp}"))?;
+    findings.extend(never_measured(&named.device, std::slice::from_ref(&sheet)));
     let Some((mut whole, _)) = laid.cut.first().cloned() else {
         return Err(Finding::error("nobody's pieces are on this lay").into());
     };

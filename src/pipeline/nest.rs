@@ -165,11 +165,11 @@ fn lay_over(
     Ok((LaidOver { sheets, bare }, findings))
 }
 
-/// What the key of a piece says of its allowances: those that all sizes have, or that they differ.
+/// What the key of a piece says of its allowances, in the first size's unit: those that all sizes have, or that they differ.
 fn allowances(people: &[Walked], piece: &str, net: bool) -> Vec<String> {
     let own = |walked: &Walked| {
         let found = walked.set.pieces.iter().find(|own| own.name == piece);
-        found.map(|own| mark::allowances(own, walked.set.unit, net))
+        found.map(|own| mark::allowances(own, people[0].set.unit, net))
     };
     let mut all = people.iter().filter_map(own);
     let first = all.next().unwrap_or_default();

@@ -73,7 +73,7 @@ pub fn add(
             Some(Role::Cut | Role::Sew) => leave_out("parts of cutting or sew lines that close nothing"),
         }
     }
-    for line in notch_lines(inner, join, patience)? {
+    for line in notch_lines(piece, inner, join, patience)? {
         let Some(ends) = ends(&line) else { continue };
         let near = |p: &Point| ends.iter().any(|end| end.distance(*p) < ONE_NOTCH);
         if points.iter().any(near) {
@@ -168,14 +168,20 @@ fn fold(piece: &mut Piece, mark: &BezPath) -> bool {
     true
 }
 
-/// The lines of notches; those that meet at their ends are one, no wider than a mark: a V may be drawn as two, a U as three.
-fn notch_lines(inner: &[&Stroke], join: f64, patience: &mut Patience) -> Result<Vec<BezPath>> {
+/// The lines of notches; those that meet at their ends are one, no wider than a mark and on one edge: a V may be drawn as two,
+/// a U as three. Slits that carry two stitching lines out past a corner meet there, and are two.
+fn notch_lines(piece: &Piece, inner: &[&Stroke], join: f64, patience: &mut Patience) -> Result<Vec<BezPath>> {
     let is_narrow = |stroke: &Stroke| stroke.bounds.size().max_side() < WIDEST_MARK;
     let all = inner.iter().copied().filter(|stroke| stroke.role == Some(Role::Notch));
     let (narrow, wide): (Vec<&Stroke>, Vec<&Stroke>) = all.partition(|stroke| is_narrow(stroke));
     let (closed, open) = loops::joined(&narrow, join, patience)?;
     let closed = closed.into_iter().map(|outline| Stroke::new(outline.role, outline.path, outline.name));
-    let (marks, chains): (Vec<Stroke>, Vec<Stroke>) = closed.chain(open).partition(is_narrow);
+    let (mut marks, mut chains): (Vec<Stroke>, Vec<Stroke>) = closed.partition(is_narrow);
+    let whole = piece.outline();
+    for chain in open {
+        (0..2).try_for_each(|_| patience.measure(&whole))?;
+        if is_narrow(&chain) && stands_on_one_edge(piece, &chain.path) { &mut marks } else { &mut chains }.push(chain);
+    }
     // Notches along an edge that happen to meet are as many as are drawn.
     let place = |p: Point| [p.x, p.y].map(f64::to_bits);
     let chained: HashSet<[u64; 2]> =
@@ -184,6 +190,15 @@ fn notch_lines(inner: &[&Stroke], join: f64, patience: &mut Patience) -> Result<
     let is_chained = |stroke: &Stroke| ends(stroke).into_iter().flatten().any(|end| chained.contains(&place(end)));
     let apart = narrow.into_iter().filter(|stroke| is_chained(stroke)).chain(wide).map(|stroke| stroke.path.clone());
     Ok(marks.into_iter().map(|mark| mark.path).chain(apart).collect())
+}
+
+/// Whether a line goes from a place on an edge to another place on it.
+fn stands_on_one_edge(piece: &Piece, line: &BezPath) -> bool {
+    let foot = |end: Option<Point>| nearest(piece, end?);
+    match (foot(path::start(line)), foot(path::end(line))) {
+        (Some((edge, (from, _))), Some((other, (to, _)))) => edge == other && (from - to).abs() > ONE_NOTCH,
+        _ => false,
+    }
 }
 
 /// First and last point of a notch's line, and the middle of all its corners.
