@@ -421,6 +421,25 @@ fn a_folder_that_can_not_be_written_is_named() {
     assert_eq!(std::fs::read_to_string(folder.join("blocked")).expect("still there"), "not a folder");
 }
 
+/// What stands in the way of the last person's files is found before the first person's are put in place.
+#[test]
+fn a_folder_in_the_way_of_one_holds_back_all() {
+    let folder = scratch("in-the-way");
+    let blocked = folder.join("pip-arlen/making-sheet.html");
+    std::fs::create_dir_all(&blocked).expect("a folder");
+    let to = folder.display().to_string();
+    let people = ["--measures", MAREN, "samples/pip-arlen.measures.kdl"];
+    let made = oaktag(&[&["make", STYLE, "--device", "roll-plotter", "-o", &to], &people[..]].concat());
+    assert_eq!(code(&made), 2);
+    assert!(err(&made).contains("a folder stands where this file should go"), "{}", err(&made));
+    let left = |folder: &Path| std::fs::read_dir(folder).expect("a folder").count();
+    assert_eq!((left(&folder), left(&folder.join("pip-arlen")), left(&blocked)), (1, 1, 0), "something was written");
+    // Seeded: with the way clear all of it comes.
+    std::fs::remove_dir(&blocked).expect("removed");
+    let made = oaktag(&[&["make", STYLE, "--device", "roll-plotter", "-o", &to], &people[..]].concat());
+    assert!(code(&made) == 0 && blocked.is_file() && folder.join("maren-holt/proven.json").is_file());
+}
+
 #[test]
 fn an_unknown_device_offers_the_nearest() {
     let made = oaktag(&["make", STYLE, "--measures", MAREN, "--device", "roll-ploter", "-o", "target/tests/none"]);
