@@ -440,6 +440,28 @@ fn a_folder_in_the_way_of_one_holds_back_all() {
     assert!(code(&made) == 0 && blocked.is_file() && folder.join("maren-holt/proven.json").is_file());
 }
 
+/// Ctrl+C while files lie beside their targets.
+#[test]
+#[cfg(unix)]
+fn stopped_in_the_middle_nothing_is_left() {
+    let folder = scratch("stopped");
+    let to = folder.display().to_string();
+    let sizes = "samples/en-13402-3-women.sizes.kdl";
+    let args = ["make", "samples/choir-bodice.style.kdl", "--measures", sizes, "--estimate", "--effort", "20"];
+    let more = ["--device", "home-printer-a4", "roll-plotter", "-o", &to];
+    let mut command = common::program::command(&[&args[..], &more[..]].concat());
+    let child = command.stderr(std::process::Stdio::piped()).stdout(std::process::Stdio::null()).spawn();
+    let child = child.expect("the program starts");
+    while std::fs::read_dir(&folder).expect("a folder").next().is_none() {
+        std::thread::yield_now();
+    }
+    let kill = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status();
+    assert!(kill.expect("kill runs").success());
+    let ended = child.wait_with_output().expect("ends");
+    assert!(code(&ended) == 2 && err(&ended).contains("stopped: nothing was written"), "{}", err(&ended));
+    assert!(is_empty(&folder), "something was left");
+}
+
 #[test]
 fn an_unknown_device_offers_the_nearest() {
     let made = oaktag(&["make", STYLE, "--measures", MAREN, "--device", "roll-ploter", "-o", "target/tests/none"]);

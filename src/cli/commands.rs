@@ -2,7 +2,7 @@
 
 use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
-use super::{End, Outcome, disk, manifest, record, say, watch};
+use super::{End, Outcome, disk, manifest, on_ctrl_c, record, say, watch};
 use oaktag::cloth;
 use oaktag::device::{Device, cautions, stale};
 use oaktag::diag::{Finding, Result, Severity};
@@ -16,6 +16,7 @@ use oaktag::report::{self, FileLine};
 use oaktag::text::Font;
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// `oaktag make`.
@@ -32,6 +33,8 @@ pub fn make(args: &MakeArgs) -> Outcome {
     let imprint = Imprint { author: args.author.as_deref().unwrap_or_default(), date: &date };
     let laying =
         Laying { cloths: &cloths, budget: budget(args.effort), font: font.as_ref(), quarter_scale: &small, imprint };
+    let job =
+        Job { devices: &devices, written: &written, laying: &laying, anyway: args.from.anyway, stop: on_ctrl_c() };
     let mut end = End::Done;
     let mut unit = None;
     // The last first: where nothing comes of it all, folders go in the other order than they came.
@@ -48,7 +51,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
             people.push(walked.clone());
         }
         let folder = args.out.join(disk::file_word(&walked.set.person));
-        match one(walked, (&devices, &written), &laying, folder, args.from.anyway, &mut told)? {
+        match one(walked, folder, &job, &mut told)? {
             Some(made) => done.push_front(made),
             None => end = end.max(End::Held),
         }
@@ -60,6 +63,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
     } else if !nesting.is_empty() {
         say::line("nothing was nested: a nest takes everybody, and not everybody was made.");
     }
+    job.go_on()?;
     // Everything is safe on the medium; what is left is to give it its names.
     let (mut lines, mut sheets) = (Vec::new(), Vec::new());
     for Done { staged, folder, files, stale, proof_sheet } in done.into_iter().rev() {
@@ -98,28 +102,43 @@ struct Done {
     proof_sheet: bool,
 }
 
-/// Makes all that one person asked for; nothing where it is held back. `devices` are those that draw the pieces at their
-/// full size, and all under the names of their files.
-fn one(
-    walked: Walked,
-    (devices, written): (&[NamedDevice], &[NamedDevice]),
-    laying: &Laying,
-    folder: PathBuf,
+/// What is the same for everybody of a run.
+struct Job<'a> {
+    /// Those that draw the pieces at their full size.
+    devices: &'a [NamedDevice],
+    /// All, under the names of their files.
+    written: &'a [NamedDevice],
+    laying: &'a Laying<'a>,
     anyway: bool,
-    told: &mut say::Told,
-) -> Result<Option<Done>> {
+    /// Whether the user asked to stop: nothing is then put in place.
+    stop: Arc<AtomicBool>,
+}
+
+impl Job<'_> {
+    /// An error where the user asked to stop.
+    fn go_on(&self) -> Result<()> {
+        if self.stop.load(Ordering::Relaxed) {
+            return Err(Finding::error("stopped: nothing was written").into());
+        }
+        Ok(())
+    }
+}
+
+/// Makes all that one person asked for, for a folder of their own; nothing where it is held back.
+fn one(walked: Walked, folder: PathBuf, job: &Job, told: &mut say::Told) -> Result<Option<Done>> {
     let person = walked.set.person.clone();
     let staged = disk::Staged::new(&folder)?;
     let proven = Mutex::new(Vec::new());
     // Each file goes to the disk once it is proven; it is put in place with the others, or removed.
     let keep = |file: ProvenFile| {
+        job.go_on()?;
         staged.add(&file.line().file, file.bytes())?;
         proven.lock().unwrap_or_else(PoisonError::into_inner).push(Proven::of(&file));
         Ok(())
     };
-    let made = pipeline::make_into(walked, devices, laying, &keep)?;
+    let made = pipeline::make_into(walked, job.devices, job.laying, &keep)?;
     told.findings(&person, &made.findings);
-    if held(&made, anyway) {
+    if held(&made, job.anyway) {
         told.line(format!("{person}: held back, nothing was written. --anyway writes all the same."));
         return Ok(None);
     }
@@ -128,7 +147,7 @@ fn one(
         return Ok(None);
     }
     let proven = proven.into_inner().unwrap_or_else(PoisonError::into_inner);
-    let (list, stale) = manifest::with(&folder, proven, written);
+    let (list, stale) = manifest::with(&folder, proven, job.written);
     stage_reports(&staged, &list, &made)?;
     staged.settle()?;
     Ok(Some(Done { staged, folder, files: made.lines, stale, proof_sheet: true }))
