@@ -65,11 +65,13 @@ pub fn make(args: &MakeArgs) -> Outcome {
     }
     job.go_on()?;
     // Everything is safe on the medium; what is left is to give it its names.
-    let (mut lines, mut sheets) = (Vec::new(), Vec::new());
+    let (mut lines, mut sheets): (Vec<FileLine>, Vec<PathBuf>) = (Vec::new(), Vec::new());
     for Done { staged, folder, files, stale, proof_sheet } in done.into_iter().rev() {
         if let Err(trouble) = staged.finish() {
-            lines.iter().for_each(|line: &FileLine| say::line(&format!("in place already: {}", line.file)));
-            return Err(trouble.into());
+            for line in &lines {
+                say::line(&format!("in place already: {}", line.file));
+            }
+            return Err(trouble);
         }
         say::findings(&stale);
         let named = |line: FileLine| FileLine { file: folder.join(&line.file).display().to_string(), ..line };
