@@ -316,6 +316,12 @@ fn bad_input_is_refused_with_its_place() {
             2,
             vec!["the hip girth is not over 0", "b.kdl:7:"],
         ),
+        (
+            "a measure that nothing can be drafted from",
+            with(person("odd.kdl", "\"round armhole\" \"16 1/2\"", "\"round armhole\" \"90\"")),
+            2,
+            vec!["never comes right", "look at the measures first: a round armhole of 90 in is unusual; else widen"],
+        ),
         ("unknown measure", with(person("c.kdl", "hip girth", "hip grith")), 2, vec!["did you mean \"hip girth\""]),
         (
             "a bust of 36 in a centimetre file",

@@ -446,6 +446,10 @@ pub fn proof(args: &ProofArgs) -> Outcome {
             });
         }
     }
+    let listed = if proof.passed { None } else { manifest::of(&args.file) };
+    if let Some(other) = listed.and_then(|proven| manifest::other_correction(&proven, &named.device)) {
+        say::line(&format!("  {other}: make it again"));
+    }
     if !proof.passed && people.len() > 1 {
         say::line(
             "  sizes are numbered in the order of proven.json, or else of --pieces: are these all, as they were made?",
@@ -470,9 +474,6 @@ fn best_proof(sheets: &[Sheet], bytes: &[u8], file: &str, device: &Device) -> Re
 /// Puts the sizes of a nest into the order that the list beside its file has them in. That is no part of the proof: in
 /// another order it fails.
 fn in_order_of_nest(people: &mut [Walked], file: &Path) {
-    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let name = file.file_name().unwrap_or_default().to_string_lossy();
-    let listed = manifest::read(folder).into_iter().find(|proven| proven.file == name);
-    let sizes = listed.map(|proven| proven.sizes).unwrap_or_default();
+    let sizes = manifest::of(file).map(|proven| proven.sizes).unwrap_or_default();
     people.sort_by_key(|walked| sizes.iter().position(|size| *size == walked.set.person).unwrap_or(sizes.len()));
 }
