@@ -6,8 +6,8 @@ use oaktag::device::{
 use oaktag::diag::{Finding, Severity};
 use oaktag::role::Role;
 
-const ROLL: &str = include_str!("../profiles/roll-plotter.device.kdl");
-const CARD: &str = include_str!("../profiles/card-cutter.device.kdl");
+const ROLL: &str = include_str!("../samples/wardrobe-plotter.device.kdl");
+const CARD: &str = include_str!("../samples/wardrobe-cutter.device.kdl");
 
 fn device(text: &str) -> Device {
     let (device, findings) = read(text, "a.device.kdl").unwrap_or_else(|error| panic!("{error}"));
@@ -20,7 +20,7 @@ fn refusal(text: &str) -> Finding {
 }
 
 #[test]
-fn the_two_profiles_read() {
+fn the_two_measured_machines_read() {
     let roll = device(ROLL);
     assert_eq!(roll.language, Language::Svg);
     // 36 in × 25.4 mm (International yard and pound agreement, 1959).
@@ -40,7 +40,7 @@ fn the_two_profiles_read() {
     assert!(card.correction("card").is_some() && card.correction("paper").is_none());
 }
 
-/// The numbers of the profiles' corrections agree with the readings that stand beside them:
+/// The numbers of the samples' corrections agree with the readings that stand beside them:
 /// x = mean width / W, y = mean height / H, skew = (d₁² − d₂²) / (4 x W H), for measured = [[x, skew], [0, y]] commanded.
 #[test]
 fn the_corrections_follow_from_their_readings() {
@@ -242,6 +242,16 @@ fn profiles() -> Vec<(String, String)> {
 fn profile(name: &str) -> Device {
     let (_, text) = profiles().into_iter().find(|(file, _)| *file == format!("{name}.device.kdl")).expect(name);
     device(&text)
+}
+
+/// A correction is one machine's own: a profile that comes with the program, for anybody's machine, has none.
+#[test]
+fn no_profile_for_anybodys_machine_is_corrected() {
+    let corrected = |text: &str| !device(text).corrections.is_empty();
+    let wrong: Vec<String> = profiles().into_iter().filter(|(_, text)| corrected(text)).map(|(name, _)| name).collect();
+    assert!(wrong.is_empty(), "{wrong:?}");
+    // Seeded: the theatre's own machines would be found.
+    assert!(corrected(ROLL) && corrected(CARD));
 }
 
 #[test]

@@ -170,6 +170,68 @@ fn a_ladder_may_be_given_in_metres() {
     }
 }
 
+/// Readings of a square that was drawn through the correction say that the machine is true: recorded as a plain square's
+/// they would do away with a good correction.
+#[test]
+fn a_good_correction_is_not_recorded_over() {
+    let folder = scratch("over");
+    let own = folder.join("own.device.kdl");
+    let measured = common::text("samples/wardrobe-plotter.device.kdl");
+    std::fs::write(&own, &measured).expect("writes");
+    let (own, to) = (own.display().to_string(), folder.display().to_string());
+    let square = |more: &[&str]| oaktag(&[&["square", &own], more].concat());
+    let text = || std::fs::read_to_string(&own).expect("reads");
+
+    // Each square says how its readings are given.
+    let then = |more: &[&str]| {
+        let drawn = square(&[more, &["-o", &to]].concat());
+        assert_eq!(drawn.status.code(), Some(0), "{}", err(&drawn));
+        err(&drawn)
+    };
+    assert!(then(&["--verify"]).contains("Then: oaktag square with --verify --width"), "{}", then(&["--verify"]));
+    assert!(then(&[]).contains("Then: oaktag square with --width"), "{}", then(&[]));
+
+    // 890 mm each way, diagonals 890 √2 = 1,258.65 mm (Pythagoras): true, as a verified square of a good correction is.
+    let good = [
+        "--width",
+        "890",
+        "--height",
+        "890",
+        "--diagonal",
+        "1258.6",
+        "--diagonal-2",
+        "1258.6 mm",
+        "--date",
+        "2027-01-05",
+    ];
+    let asked = square(&good);
+    let said = err(&asked);
+    assert_eq!(asked.status.code(), Some(1), "{said}");
+    assert_eq!(text(), measured, "nothing is recorded");
+    for words in
+        ["through the correction of 2026-10-02", "x 0.9987", "\"1258.6 mm\" --date 2027-01-05 --verify", "--anyway"]
+    {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+    assert_eq!(square(&[&good[..], &["--verify"]].concat()).status.code(), Some(0));
+    assert_eq!(text(), measured);
+
+    // A plain square of that machine, by its own correction: 890 · 0.9987 = 888.84, 890 · 1.0012 = 891.07, and the
+    // diagonals of 890 (0.9987 ± 0.0005) = 889.29 and 888.40: 1,258.93 and 1,258.31. Nothing is asked.
+    let plain = ["--width", "888.8", "--height", "891.1", "--diagonal", "1258.9", "--diagonal-2", "1258.3"];
+    let taken = square(&[&plain[..], &["--date", "2027-01-06"]].concat());
+    assert_eq!(taken.status.code(), Some(0), "{}", err(&taken));
+    let count = || text().matches("correction \"").count();
+    assert_eq!(count(), 2);
+    // With --anyway the true ones are, and then there is nothing left to record over.
+    for (more, corrections) in [(&["--anyway"][..], 3), (&[], 4)] {
+        let mut later = good;
+        later[9] = "2027-01-07";
+        let taken = square(&[&later[..], more].concat());
+        assert_eq!((taken.status.code(), count()), (Some(0), corrections), "{}", err(&taken));
+    }
+}
+
 #[test]
 fn sheets_of_an_earlier_job_are_not_taken_for_this_one() {
     let folder = scratch("earlier");
@@ -252,8 +314,7 @@ fn tips_bridges_and_passes_are_carried_out_and_proven() {
 #[test]
 fn net_blocks_are_cut_on_the_sew_line() {
     let folder = scratch("net");
-    let text = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("profiles/card-cutter.device.kdl"));
-    let text = text.expect("reads");
+    let text = common::text("samples/wardrobe-cutter.device.kdl");
     let text = text.replacen("language \"dxf\"", "language \"svg\"\n    blocks \"net\"", 1);
     let file = folder.join("net.device.kdl");
     std::fs::write(&file, text).expect("writes");

@@ -28,9 +28,9 @@ const FINE: f64 = 1e-3;
 
 /// Profiles of the samples whose tools follow the line as it is given.
 const DEVICES: [&str; 9] = [
-    "roll-plotter",
+    "wardrobe-plotter",
     "projector",
-    "card-cutter",
+    "wardrobe-cutter",
     "interchange",
     "roll-inkjet",
     "home-printer-a4",
@@ -74,8 +74,7 @@ fn more(name: &str, head: &str) -> NamedDevice {
 }
 
 fn sample(name: &str) -> NamedDevice {
-    let file = format!("profiles/{name}.device.kdl");
-    NamedDevice { name: name.into(), device: device::read(&common::text(&file), &file).expect("reads").0 }
+    NamedDevice { name: name.into(), device: device::read(&common::profile(name), name).expect("reads").0 }
 }
 
 fn folder(name: &str) -> PathBuf {
@@ -213,7 +212,7 @@ fn sizes_laid_over_one_another_are_proven() {
     let some = |(name, _): &&(&str, &str)| ["chords", "corner-plotter", "corner-mill", "pages-a3"].contains(name);
     let mut devices: Vec<NamedDevice> = MORE.iter().filter(some).map(|(name, head)| more(name, head)).collect();
     devices.push(sample("interchange"));
-    devices.push(sample("roll-plotter"));
+    devices.push(sample("wardrobe-plotter"));
     let nested = nested(&people, &devices);
     assert!(nested.failed.is_empty(), "{:?}", nested.failed);
     let folder = folder("nested");
@@ -242,7 +241,7 @@ fn faults_in_a_nest_are_caught() {
         mark::bare(&cut[0], &heading(set)).expect("marked").0
     });
     let own: Vec<(usize, &MarkedPiece)> = bare.iter().enumerate().map(|(i, piece)| (i + 1, piece)).collect();
-    let device = sample("roll-plotter").device;
+    let device = sample("wardrobe-plotter").device;
     // The key says the allowances in words; a piece of a tenth of the size has no room for them, which is told.
     let allowances = mark::allowances(&sets[0].pieces[0], sets[0].unit, false);
     assert!(allowances.contains(&"1 in allowance: side".to_owned()), "{allowances:?}");

@@ -39,8 +39,10 @@ def sample_commands():
     make = [OAKTAG, "make", "samples/evening-chorus.style.kdl", "-o", str(OUT)]
     # One device for every language that a drawing device of the samples has; tests/formats_jobs.rs has their jobs.
     others = ["projector", "roll-inkjet", "home-printer-a4", "home-printer-letter", "roll-pen-plotter", "old-pen-plotter", "interchange"]
-    more = ["--quarter-scale", "projector", "--nest", "roll-plotter", "roll-inkjet", "interchange"]
-    return [[*make, "--measures", *people, "--device", "roll-plotter", "card-cutter", *others, *more]]
+    # These two were measured: their files hold a correction.
+    plotter, cutter = "samples/wardrobe-plotter.device.kdl", "samples/wardrobe-cutter.device.kdl"
+    more = ["--quarter-scale", "projector", "--nest", plotter, "roll-inkjet", "interchange"]
+    return [[*make, "--measures", *people, "--device", plotter, cutter, *others, *more]]
 
 
 class Step:

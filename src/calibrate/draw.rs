@@ -2,7 +2,7 @@
 //! along the feed of a roll, and room to write the readings.
 
 use super::solve::Nominal;
-use crate::device::{Device, Medium, MediumKind};
+use crate::device::{Correction, Device, Medium, MediumKind};
 use crate::diag::{Finding, Result};
 use crate::lay::{Sheet, SheetStroke};
 use crate::role::Role;
@@ -60,12 +60,18 @@ const RUNG: f64 = 250.0;
 /// The longest ladder, mm: a tape of 3 m is in every workroom.
 const LONGEST_LADDER: f64 = 3000.0;
 
-/// The square for a medium of a device. `ladder` is its longest length along the feed, mm. `drawn` says on the sheet how
-/// it was drawn.
+/// The square for a medium of a device. `ladder` is its longest length along the feed, mm. `through` is the correction
+/// that it is drawn through, to see whether that is right; with none it is drawn to find one. The sheet says which.
 ///
 /// # Errors
 /// A medium that has no room for 30 mm.
-pub fn square(device: &Device, medium: &Medium, size: Size, ladder: Option<f64>, drawn: &str) -> Result<TestSquare> {
+pub fn square(
+    device: &Device,
+    medium: &Medium,
+    size: Size,
+    ladder: Option<f64>,
+    through: Option<&Correction>,
+) -> Result<TestSquare> {
     // One page of those that are glued: glue is no machine's doing.
     let (full, margins) = match medium.pages {
         Some(pages) => {
@@ -98,7 +104,7 @@ pub fn square(device: &Device, medium: &Medium, size: Size, ladder: Option<f64>,
     if let Some(ladder) = ladder {
         strokes.ladder(&ladder, width);
     }
-    let instructions = instructions(device, medium, width, height, ladder, drawn);
+    let instructions = instructions(device, medium, width, height, ladder, through);
     let brief: Vec<String> =
         ["width", "height", "diagonal", "diagonal 2"].map(|name| format!("{name} ________")).to_vec();
     let lettered = carried(Role::Label)
@@ -153,8 +159,13 @@ fn instructions(
     width: f64,
     height: f64,
     ladder: Option<Ladder>,
-    drawn: &str,
+    through: Option<&Correction>,
 ) -> Vec<String> {
+    // What is measured on a corrected square says nothing of the machine: the readings must say which square they are of.
+    let (drawn, verify) = match through {
+        Some(correction) => (format!("drawn through the correction of {}", correction.date), "--verify "),
+        None => ("drawn without correction".into(), ""),
+    };
     let [w, h] = [width, height].map(|side| trimmed(side, 1));
     let mut lines = vec![
         format!("{}, {}: {w} × {h} mm, {drawn}", device.name, medium.name),
@@ -170,7 +181,7 @@ fn instructions(
             ladder.rungs
         ));
     }
-    lines.push("Then: oaktag square with --width --height --diagonal --diagonal-2".into());
+    lines.push(format!("Then: oaktag square with {verify}--width --height --diagonal --diagonal-2"));
     lines
 }
 
@@ -264,7 +275,7 @@ mod tests {
         let mut device = Device::plain("Plotter", Language::Svg);
         device.tools.push(Tool::plain("pen", ToolKind::Pen, &Role::ALL));
         let roll = Medium::plain("paper", MediumKind::Roll { width: 914.4, longest: 2600.0 }, 10.0, 5.0);
-        let drawn = |medium: &Medium, size| square(&device, medium, size, None, "plain").expect("has room");
+        let drawn = |medium: &Medium, size| square(&device, medium, size, None, None).expect("has room");
         let large = drawn(&roll, Size::Largest);
         // 914.4 − 2 · 10 − 2 · 1 = 892.4, in whole centimetres; a rung every 250 mm to 2,580 mm.
         assert!((large.width - 890.0).abs() < 1e-9 && (large.height - 890.0).abs() < 1e-9);
@@ -279,6 +290,6 @@ mod tests {
         let of_card = drawn(&card, Size::Largest);
         assert!((of_card.width - 70.0).abs() < 1e-9 && (of_card.height - 40.0).abs() < 1e-9);
         let stamp = Medium::plain("stamp", MediumKind::Sheet { width: 30.0, height: 54.0 }, 3.0, 1.0);
-        assert!(square(&device, &stamp, Size::Largest, None, "plain").is_err());
+        assert!(square(&device, &stamp, Size::Largest, None, None).is_err());
     }
 }

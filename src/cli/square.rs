@@ -206,6 +206,14 @@ fn measured(args: &SquareArgs, named: &NamedDevice, request: &SquareRequest) -> 
     }
     let doubts = doubts(&solution);
     say::findings(&doubts);
+    let of_corrected = of_a_corrected_square(&named.device, request, &medium, &readings);
+    say::findings(of_corrected.as_slice());
+    if !args.anyway && of_corrected.is_some() {
+        say::line("nothing was recorded. Which square is it?");
+        say::line(&format!("  the one that was drawn with --verify:  {}", typed_with("--verify")));
+        say::line(&format!("  one that was drawn without:            {}", typed_with("--anyway")));
+        return Ok(End::Held);
+    }
     if !doubts.is_empty() && !args.anyway {
         say::line("nothing was recorded. If it is the machine after all, --anyway records it.");
         return Ok(End::Held);
@@ -234,6 +242,40 @@ fn correction(solution: &Solution, date: &str, medium: &Medium, shape: &str, rea
         readings,
         ..Correction::plain(date, &medium.name, x, y, skew)
     }
+}
+
+/// The question to ask where readings come out true although a correction is in force: they are likely those of a square
+/// that was drawn through it, and recorded as a plain square's they would put "true as it is" in its place.
+fn of_a_corrected_square(
+    device: &Device,
+    request: &SquareRequest,
+    medium: &Medium,
+    readings: &Readings,
+) -> Option<Finding> {
+    let in_force = device.correction(&medium.name).filter(|correction| correction.corrects())?;
+    let (square, medium) = pipeline::plan_square(device, &SquareRequest { verify: true, ..*request }).ok()?;
+    let of_corrected = calibrate::solve(&square.nominal(&medium), readings).ok()?;
+    (!of_corrected.corrects()).then(|| {
+        let message = format!(
+            "these readings come out true, as those of a square drawn through the correction of {} should; those of a \
+             plain square would show what that corrects",
+            in_force.date
+        );
+        Finding::breach(message).hint(format!("in force is {}", calibrate::stamp_text(Some(in_force))))
+    })
+}
+
+/// The command as it was typed, with one word more.
+fn typed_with(word: &str) -> String {
+    let words = std::env::args().skip(1).chain([word.to_owned()]).map(|word| {
+        let plain = |c: char| c.is_alphanumeric() || "-_./,=+:".contains(c);
+        match word.chars().all(plain) && !word.is_empty() {
+            true => word,
+            false if word.contains('"') => format!("'{word}'"),
+            false => format!("\"{word}\""),
+        }
+    });
+    format!("oaktag {}", words.collect::<Vec<_>>().join(" "))
 }
 
 /// What has to be asked before a correction is believed.

@@ -90,6 +90,12 @@ impl Correction {
         }
     }
 
+    /// Whether it changes anything: one that was measured as true, or that goes back to none, does not.
+    pub fn corrects(&self) -> bool {
+        let [x, y, skew] = [self.x - 1.0, self.y - 1.0, self.skew];
+        [x, y, skew].iter().any(|off| off.abs() > 0.0) || self.feed.iter().any(|span| (span.scale - 1.0).abs() > 0.0)
+    }
+
     /// F: where a commanded x comes out, at y = 0, mm.
     pub fn along(&self, commanded: f64) -> f64 {
         let Some(first) = self.feed.first() else { return self.x * commanded };

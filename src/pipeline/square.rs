@@ -61,12 +61,8 @@ pub fn plan_square(device: &Device, request: &SquareRequest) -> Result<(TestSqua
         let message = format!("\"{}\" has no correction on {} to verify", device.name, medium.name);
         return Err(Finding::error(message).hint("draw and measure a square without --verify first").into());
     }
-    let drawn = match correction {
-        Some(correction) => format!("drawn through the correction of {}", correction.date),
-        None => "drawn without correction".into(),
-    };
     let medium = medium.as_drawn(correction);
-    let square = calibrate::square(device, &medium, request.size, request.ladder, &drawn)?;
+    let square = calibrate::square(device, &medium, request.size, request.ladder, correction)?;
     Ok((square, medium))
 }
 

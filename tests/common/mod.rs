@@ -20,6 +20,12 @@ pub fn text(name: &str) -> String {
     std::fs::read_to_string(file(name)).unwrap_or_else(|e| panic!("{name}: {e}"))
 }
 
+/// The text of a profile that comes with the program, or of a machine of the samples, which was measured.
+pub fn profile(name: &str) -> String {
+    let folder = if name.starts_with("wardrobe-") { "samples" } else { "profiles" };
+    text(&format!("{folder}/{name}.device.kdl"))
+}
+
 /// The people of the samples.
 pub const PEOPLE: [&str; 3] = ["maren-holt", "teodora-vance", "pip-arlen"];
 

@@ -192,11 +192,11 @@ def main(out_dir):
     count = Count("nested sizes")
     want, folder = people(out_dir), Path(out_dir) / "nested"
     chance = ROOT / "target" / "tmp" / "jobs" / "nested"
-    j = correction(ROOT / "profiles" / "roll-plotter.device.kdl")
+    j = correction(ROOT / "samples" / "wardrobe-plotter.device.kdl")
     persons = list(want)
     size = lambda person: f"Size: {person}\n"
     listed = [
-        (folder / "roll-plotter.svg", lambda text: check_svg(text, want, j), {
+        (folder / "wardrobe-plotter.svg", lambda text: check_svg(text, want, j), {
             "two sizes change places": swap('"cut-1"', '"cut-2"'),
             "two names change places": swap(f"cut, {persons[0]}", f"cut, {persons[1]}"),
             "two sizes of one line type": lambda text: re.sub(r'(id="cut-3"[^>]*stroke-dasharray=")[^"]*', r"\g<1>12 3", re.sub(r'(id="cut-2"[^>]*stroke-dasharray=")[^"]*', r"\g<1>12 3", text)),

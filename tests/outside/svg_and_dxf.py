@@ -58,7 +58,8 @@ def files(out_dir, expected, suffix):
     ]
     if not expected:
         for path in sorted(Path(out_dir).rglob(f"*{suffix}")):
-            profile = ROOT / "profiles" / (re.sub(r"-\d+$", "", path.stem).removeprefix("quarter-scale-") + ".device.kdl")
+            name = re.sub(r"-\d+$", "", path.stem).removeprefix("quarter-scale-") + ".device.kdl"
+            profile = next(at / name for at in (ROOT / "samples", ROOT / "profiles") if (at / name).exists())
             # A projector's file is in pixels as large as they were measured: chromium.py sees to it. Files for other
             # programs of the trade: interchange.py.
             if not re.search(r"^\s*pixel | after=", profile.read_text("utf-8"), re.M):

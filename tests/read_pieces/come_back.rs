@@ -1,6 +1,6 @@
 //! Pieces that this program wrote, for machines or for other programs, read as pieces again.
 
-use super::common::{drafted, text};
+use super::common::{drafted, profile, text};
 use kurbo::{Affine, BezPath, ParamCurve, ParamCurveNearest, Point, Shape};
 use oaktag::geom::path::length;
 use oaktag::order::{Job, JobStroke, Pass};
@@ -220,13 +220,13 @@ fn pieces_of_every_style_come_back() {
 #[test]
 fn files_for_a_machine_are_told() {
     let named = |name: &str, language: &str| {
-        let profile = text(&format!("profiles/{name}.device.kdl")).replace("language \"svg\"", language);
+        let profile = profile(name).replace("language \"svg\"", language);
         NamedDevice { name: name.into(), device: device::read(&profile, "t").unwrap_or_else(|e| panic!("{e}")).0 }
     };
     let small = [named("projector", "language \"svg\"")];
     let devices = [
-        named("roll-plotter", "language \"svg\""),
-        named("roll-plotter", "language \"dxf\""),
+        named("wardrobe-plotter", "language \"svg\""),
+        named("wardrobe-plotter", "language \"dxf\""),
         named("projector", "language \"svg\""),
         named("interchange", ""),
     ];
