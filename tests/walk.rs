@@ -547,3 +547,33 @@ fn notches_that_meet_only_the_other_way_round_are_told() {
     assert!(seam(&[50.0], &[], "Right/seam backwards").is_empty());
     assert!(seam(&[150.0], &[150.0], "Right/seam backwards").is_empty());
 }
+
+/// Common practice, no source: a waistband is notched at the side seams, at the centre front and where its underlap begins.
+#[test]
+fn a_waistband_is_matched_to_its_skirt() {
+    let marked = |set: &PieceSet| {
+        let band = set.piece("Waistband").expect("is there");
+        let long = band.sewn_length("lower edge").expect("is there");
+        let seam = walk(set, TOLERANCE).0.into_iter().find(|join| join.name == "waistband").expect("is sewn");
+        // Each span of the skirt ends at the centre back, a side or the centre front.
+        let mut ends: Vec<f64> = seam.sides[1]
+            .iter()
+            .scan(0.0, |before, span| {
+                *before += span.length;
+                Some(*before)
+            })
+            .collect();
+        ends.pop();
+        let on = |edge: &str, at: f64| band.notches.iter().any(|n| n.edge == edge && (n.at - at).abs() < 0.5);
+        assert!((ends[1] - long / 2.0).abs() < 0.5, "the centre front: {ends:?} of {long}");
+        ends.iter().all(|at| on("lower edge", *at)) && on("underlap", 0.0)
+    };
+    for person in common::PEOPLE {
+        let mut set = drafted("bellringer-skirt", person);
+        assert!(marked(&set), "{person}");
+        // The seeded fault: a band without the notch of its underlap.
+        let band = set.pieces.iter_mut().find(|piece| piece.name == "Waistband").expect("is there");
+        band.notches.retain(|notch| notch.edge != "underlap");
+        assert!(!marked(&set), "{person}");
+    }
+}
