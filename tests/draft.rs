@@ -5,11 +5,12 @@ mod common;
 use common::{PEOPLE, drafted, drafted_for, person_of, sample_person, style_of};
 use kurbo::{Point, Shape, Vec2};
 use oaktag::allow;
+use oaktag::diag::Severity;
 use oaktag::draft::{self, Choices};
 use oaktag::geom::path;
-use oaktag::piece::Piece;
+use oaktag::piece::{Piece, PieceSet};
 use oaktag::style;
-use oaktag::walk;
+use oaktag::walk::{self, TOLERANCE, walk};
 
 const INCH: f64 = 25.4;
 
@@ -362,5 +363,102 @@ fn bad_input_is_refused_with_a_pointed_finding() {
         let error = draft::draft(&style_of(&piece(right)), &person_of("bust 40"), &Choices::new()).expect_err(right);
         assert!(error.to_string().contains(words), "{right}: {error}");
         assert!(error.snippet.is_some(), "{right}: {error}");
+    }
+}
+/// A skirt on the fold, front and back so wide at the hem, with a ruffle.
+fn ruffled(front: &str, back: &str, ruffle: &str) -> Result<oaktag::style::Style, Box<oaktag::diag::Finding>> {
+    let half = |wide: &str| {
+        format!(
+            "cut 1 from=\"main cloth\"
+            point \"waist\"; point \"hem level\" from=\"waist\" down=\"20\"
+            point \"side waist\" from=\"waist\" across=\"{wide}\"; point \"side hem\" from=\"hem level\" across=\"{wide}\"
+            edge \"centre\" from=\"waist\" to=\"hem level\" fold=#true
+            edge \"hem\" from=\"hem level\" to=\"side hem\" allow=\"1/2\"
+            edge \"side\" from=\"side hem\" to=\"side waist\" allow=\"1/2\"
+            edge \"waist\" from=\"side waist\" to=\"waist\" allow=\"1/2\""
+        )
+    };
+    let (front, back) = (half(front), half(back));
+    let text = format!(
+        "style \"Test\" {{\nunit \"in\"
+        piece \"Front\" {{\n{front}\n}}
+        piece \"Back\" {{\n{back}\n}}
+        piece \"Sleeve\" {{\n{}\n}}
+        strip \"Ruffle\" depth=\"10\" hem=\"1\" join=\"1/2\" cloth-width=\"44\" {ruffle}
+        seam \"Front/side\" \"Back/side\"
+        seam \"Sleeve/side\" \"Sleeve/seam backwards\"
+        }}\n",
+        half("6")
+            .replace("cut 1", "cut 2 mirrored=#true")
+            .replace("\"centre\"", "\"seam\"")
+            .replace("fold=#true", "allow=\"1/2\"")
+    );
+    oaktag::style::read(&text, "skirt.style.kdl")
+}
+
+/// Geometry: a hem of 13 in on half the front and 11 1/2 in on half the back is 49 in all round; its quarters lie 12 1/4 in
+/// from the centres.
+#[test]
+fn a_ring_goes_all_the_way_round() {
+    let nobody = person_of("");
+    let drafted = |onto: &str, ring: &str| {
+        let style =
+            ruffled("13", "11 1/2", &format!("times=2 {ring} {{ onto {onto} }}")).unwrap_or_else(|e| panic!("{e}"));
+        drafted_for(&style, &nobody)
+    };
+    let walked = |set: &PieceSet| {
+        let (walked, _) = walk(set, TOLERANCE);
+        walked.into_iter().find(|join| join.name == "Ruffle").expect("is sewn")
+    };
+    let inches = |mm: f64| mm / common::INCH;
+    let half = "\"Front/hem\" \"Back/hem backwards\"";
+    let whole = "\"Front/hem\" \"Back/hem backwards\" \"Back/hem\" \"Front/hem backwards\"";
+    let ring = drafted(half, "ring=#true");
+    let seam = walked(&ring);
+    assert!((inches(seam.lengths[1]) - 49.0).abs() < 1e-6 && (inches(seam.lengths[0]) - 98.0).abs() < 1e-6);
+    let at = |side: usize| seam.notches[side].iter().map(|notch| inches(notch.at)).collect::<Vec<f64>>();
+    let has = |side: usize, wanted: f64| at(side).iter().any(|at| (at - wanted).abs() < 0.05);
+    // The ruffle has its quarters, and the side seams 13 in from the centre front; the joins of its lengths come on top.
+    assert!([12.25, 36.75].iter().all(|at| has(1, *at)), "{:?}", at(1));
+    assert!([24.5, 26.0, 49.0, 72.0, 73.5].iter().all(|at| has(0, *at)), "{:?}", at(0));
+    assert!(![6.125, 42.875].iter().any(|at| has(1, *at)), "an eighth: {:?}", at(1));
+    // What is named all round is counted once.
+    assert_eq!(ring, drafted(whole, "ring=#true"));
+    // The seeded fault: a strip that is no ring lies along what is named.
+    assert!((inches(walked(&drafted(half, "")).lengths[1]) - 24.5).abs() < 1e-6);
+}
+
+#[test]
+fn a_ring_that_does_not_close_is_refused() {
+    let refused = |onto: &str| {
+        let style = ruffled("13", "11 1/2", &format!("times=2 ring=#true {{ onto {onto} }}"));
+        style.err().map(|f| format!("{}; {}", f.message, f.hint.as_deref().unwrap_or_default())).unwrap_or_default()
+    };
+    let wrong_way = refused("\"Front/hem\" \"Back/hem\"");
+    assert!(wrong_way.contains("write: onto \"Front/hem\" \"Back/hem backwards\""), "{wrong_way}");
+    for alone in ["\"Front/hem\"", "\"Front/hem backwards\""] {
+        assert!(refused(alone).contains("which is sewn to Back/side"), "{}", refused(alone));
+    }
+    let some = refused("\"Front/hem\" \"Back/hem backwards\" \"Back/hem\"");
+    assert!(some.contains("\"Front/hem\" is there twice and is named once"), "{some}");
+    assert_eq!(refused("\"Front/hem\" \"Back/hem backwards\""), "");
+    // A sleeve's hem closes by itself: a ring for each sleeve, and it is said.
+    let style = ruffled("13", "11 1/2", "ring=#true { onto \"Sleeve/hem\" }").unwrap_or_else(|e| panic!("{e}"));
+    let (set, findings) = draft::draft(&style, &person_of(""), &Choices::new()).unwrap_or_else(|e| panic!("{e}"));
+    let ruffle = set.joins.iter().find(|join| join.name == "Ruffle").expect("is sewn");
+    assert_eq!(ruffle.sides[1].len(), 1);
+    assert!(findings.iter().any(|f| f.message.contains("2 rings")), "{findings:?}");
+}
+
+/// Geometry: nothing is gathered into a seam that is longer.
+#[test]
+fn a_ruffle_shorter_than_its_seam_holds_back() {
+    for (times, count) in [("1", 0), ("2", 0), ("0.9", 1)] {
+        let onto = "{ onto \"Front/hem\" \"Back/hem backwards\" }";
+        let style =
+            ruffled("13", "11 1/2", &format!("times={times} ring=#true {onto}")).unwrap_or_else(|e| panic!("{e}"));
+        let (_, findings) = walk(&common::bare_for(&style, &person_of("")), TOLERANCE);
+        let told: Vec<_> = findings.iter().filter(|f| f.message.contains("can't be gathered")).collect();
+        assert!(told.len() == count && told.iter().all(|f| f.severity == Severity::Breach), "{told:?}");
     }
 }

@@ -424,3 +424,156 @@ fn allowances_and_cut_lines_that_disagree_are_told() {
     let (_, _, steps) = told(&seam);
     assert!(steps.len() == 1 && steps[0].contains("step"), "{steps:?}");
 }
+
+/// What the walk says of a set, messages with their hints, where they have these words.
+fn said(set: &PieceSet, words: &str) -> Vec<String> {
+    let findings = pipeline::walk_pieces(set.clone(), TOLERANCE).findings;
+    let said = findings.into_iter().map(|f| (f.severity, format!("{}; {}", f.message, f.hint.unwrap_or_default())));
+    said.filter(|(_, text)| text.contains(words)).map(|(severity, text)| format!("{severity:?}: {text}")).collect()
+}
+
+/// Common practice, no source: what is sewn and has no allowance was forgotten, but for blocks, which are net.
+#[test]
+fn a_seam_without_allowance_is_told_but_for_net_blocks() {
+    let pieces = || vec![panel("Left", 300.0, 0.0), panel("Right", 300.0, 0.0)];
+    let mut seam = set(pieces(), join(&["Left/seam"], &["Right/seam backwards"]));
+    let forgotten = |set: &PieceSet| said(set, "no allowance on either side");
+    assert!(forgotten(&seam).is_empty());
+    seam.pieces[0].edges[0].allowance = 0.0;
+    assert!(forgotten(&seam).is_empty());
+    let one = said(&seam, "Left/seam has no allowance and Right/seam backwards one of 1/2 in");
+    assert!(one.len() == 1, "{:?}", said(&seam, "allowance"));
+    // The seeded fault: forgotten on both.
+    seam.pieces[1].edges[0].allowance = 0.0;
+    let told = forgotten(&seam);
+    assert!(told.len() == 1 && told[0].starts_with("Warning: in seam \"seam\" Left/seam and Right/seam"), "{told:?}");
+    // Net blocks, to be drawn round, and edges on the fold.
+    seam.pieces.iter_mut().flat_map(|piece| &mut piece.edges).for_each(|edge| edge.allowance = 0.0);
+    assert!(said(&seam, "allowance").is_empty());
+    let mut folded = set(pieces(), join(&["Left/seam"], &["Right/seam backwards"]));
+    for edge in folded.pieces.iter_mut().map(|piece| &mut piece.edges[0]) {
+        (edge.allowance, edge.fold) = (0.0, true);
+    }
+    assert!(forgotten(&folded).is_empty());
+}
+
+/// Geometry: right sides together one of two copies lies the other way round, so that an edge meets itself only on its
+/// mirror image.
+#[test]
+fn an_edge_sewn_to_itself_needs_a_mirrored_pair() {
+    let back = |count: u32, mirrored: bool, skew: f64| {
+        let mut back = panel("Back", 300.0, 20.0);
+        back.cut.count = count;
+        back.cut.mirrored = mirrored;
+        let skew = kurbo::Affine::skew(skew, 0.0);
+        back.edges.iter_mut().for_each(|edge| edge.path.apply_affine(skew));
+        set(vec![back], join(&["Back/seam"], &["Back/seam"]))
+    };
+    let told = |set: &PieceSet| said(set, "to itself");
+    assert!(told(&back(2, true, 0.2)).is_empty(), "a pair");
+    assert!(told(&back(2, false, 0.0)).is_empty(), "its own mirror image");
+    // The seeded faults: two alike, one alone.
+    let alike = told(&back(2, false, 0.2));
+    assert!(
+        alike.len() == 1 && alike[0].starts_with("Breach") && alike[0].contains("cut 2 mirrored=#true"),
+        "{alike:?}"
+    );
+    for one in [back(1, false, 0.2), back(1, false, 0.0)] {
+        let told = told(&one);
+        assert!(told.len() == 1 && told[0].contains("only one is cut"), "{told:?}");
+    }
+    let mut folded = back(1, false, 0.2);
+    folded.pieces[0].edges[3].fold = true;
+    assert!(told(&folded).is_empty(), "on the fold");
+    // The outline is its own image, but not with its allowances, or its dart.
+    let mut wider = back(2, false, 0.0);
+    wider.pieces[0].edges[1].allowance = 25.4;
+    assert_eq!(told(&wider).len(), 1);
+    let mut darted = back(2, false, 0.0);
+    let dart = |x: f64| oaktag::piece::Dart {
+        edge: "top".into(),
+        mouth: [290.0 - x, 310.0 - x],
+        apex: Point::new(x, 200.0),
+        pressed: oaktag::piece::Pressed::ToStart,
+    };
+    darted.pieces[0].darts = vec![dart(150.0)];
+    assert!(told(&darted).is_empty());
+    darted.pieces[0].darts = vec![dart(100.0)];
+    assert_eq!(told(&darted).len(), 1);
+    // A seam of two edges needs no pair, nor does a chain in which the edge lies elsewhere.
+    let mut tube = back(1, false, 0.2);
+    tube.joins = vec![join(&["Back/left"], &["Back/right backwards"])];
+    assert!(told(&tube).is_empty());
+    tube.joins = vec![join(&["Back/left", "Back/right"], &["Back/right backwards", "Back/left backwards"])];
+    assert!(told(&tube).is_empty());
+    // As pieces in a file, and as a style.
+    let folder = file("target/tests/walk-pairs");
+    std::fs::create_dir_all(&folder).expect("a folder in target");
+    for (mirrored, code) in [(true, 0), (false, 1)] {
+        let target = folder.join("back.pieces.json");
+        std::fs::write(&target, json::write(&back(2, mirrored, 0.2))).expect("writes");
+        let output = Command::new(env!("CARGO_BIN_EXE_oaktag")).arg("walk").arg(&target).output().expect("starts");
+        assert_eq!(output.status.code(), Some(code), "{}", String::from_utf8_lossy(&output.stderr));
+    }
+    let bodice = common::text("samples/choir-bodice.style.kdl");
+    let alike =
+        bodice.replacen("cut 2 mirrored=#true from=\"main cloth\" drawn=\"right\"", "cut 2 from=\"main cloth\"", 1);
+    assert_ne!(alike, bodice);
+    for (text, count) in [(bodice, 0), (alike, 1)] {
+        let style = oaktag::style::read(&text, "bodice.style.kdl").unwrap_or_else(|e| panic!("{e}"));
+        let told = told(&common::bare_for(&style, &common::sample_person("maren-holt")));
+        assert!(told.len() == count && told.iter().all(|told| told.contains("Back/centre back")), "{told:?}");
+    }
+}
+
+/// Notches that were placed on both sides say which way a seam is walked.
+#[test]
+fn notches_that_meet_only_the_other_way_round_are_told() {
+    let seam = |first: &[f64], second: &[f64], side: &str| {
+        let mut seam = set(vec![panel("Left", 300.0, 0.0), panel("Right", 300.0, 0.0)], join(&["Left/seam"], &[side]));
+        seam.pieces[0].notches = first.iter().copied().map(notch).collect();
+        seam.pieces[1].notches = second.iter().copied().map(notch).collect();
+        said(&seam, "walked the other way")
+    };
+    assert!(seam(&[50.0, 120.0], &[50.0, 120.0], "Right/seam").is_empty());
+    assert!(seam(&[50.0, 120.0], &[250.0, 180.0], "Right/seam backwards").is_empty());
+    // The seeded faults: backwards too much, and missing.
+    let told = seam(&[50.0, 120.0], &[50.0, 121.0], "Right/seam backwards");
+    assert!(told.len() == 1 && told[0].starts_with("Warning") && told[0].contains("write \"Right/seam\""), "{told:?}");
+    let told = seam(&[50.0, 120.0], &[250.0, 180.0], "Right/seam");
+    assert!(told.len() == 1 && told[0].contains("write \"Right/seam backwards\""), "{told:?}");
+    // Neither way, on one side alone, in the middle: nothing is known.
+    assert!(seam(&[50.0, 120.0], &[55.0, 125.0], "Right/seam backwards").is_empty());
+    assert!(seam(&[50.0], &[], "Right/seam backwards").is_empty());
+    assert!(seam(&[150.0], &[150.0], "Right/seam backwards").is_empty());
+}
+
+/// Common practice, no source: a waistband is notched at the side seams, at the centre front and where its underlap begins.
+#[test]
+fn a_waistband_is_matched_to_its_skirt() {
+    let marked = |set: &PieceSet| {
+        let band = set.piece("Waistband").expect("is there");
+        let long = band.sewn_length("lower edge").expect("is there");
+        let seam = walk(set, TOLERANCE).0.into_iter().find(|join| join.name == "waistband").expect("is sewn");
+        // Each span of the skirt ends at the centre back, a side or the centre front.
+        let mut ends: Vec<f64> = seam.sides[1]
+            .iter()
+            .scan(0.0, |before, span| {
+                *before += span.length;
+                Some(*before)
+            })
+            .collect();
+        ends.pop();
+        let on = |edge: &str, at: f64| band.notches.iter().any(|n| n.edge == edge && (n.at - at).abs() < 0.5);
+        assert!((ends[1] - long / 2.0).abs() < 0.5, "the centre front: {ends:?} of {long}");
+        ends.iter().all(|at| on("lower edge", *at)) && on("underlap", 0.0)
+    };
+    for person in common::PEOPLE {
+        let mut set = drafted("bellringer-skirt", person);
+        assert!(marked(&set), "{person}");
+        // The seeded fault: a band without the notch of its underlap.
+        let band = set.pieces.iter_mut().find(|piece| piece.name == "Waistband").expect("is there");
+        band.notches.retain(|notch| notch.edge != "underlap");
+        assert!(!marked(&set), "{person}");
+    }
+}

@@ -156,6 +156,12 @@ fn run(mut drafter: Drafter<'_>, measures: &Measures, apart: &[String]) -> Resul
     }
     for strip in &style.strips {
         if let Some(made) = drafter.strip(strip)? {
+            if strip.rings > 1 {
+                let message =
+                    format!("the garment has {} rings like \"{}\", and one is drafted", strip.rings, strip.name.text);
+                let hint = format!("cut all of its lengths {} times", strip.rings);
+                findings.push(Finding::warning(message).at(strip.name.snippet()).hint(hint));
+            }
             pieces.extend(made.pieces.iter().cloned());
             joins.extend(made.joins.iter().cloned());
         }

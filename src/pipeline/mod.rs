@@ -185,8 +185,10 @@ fn worn(row: &draft::WornRow, unit: Unit) -> MeasureRow {
 
 /// Carries the notches of pieces from elsewhere and walks their seams. `tolerance` in mm.
 pub fn walk_pieces(mut set: PieceSet, tolerance: f64) -> Walked {
+    let ways = walk::ways(&set);
     walk::carry(&mut set);
-    let (joins, findings) = walk::walk(&set, tolerance);
+    let (joins, mut findings) = walk::walk(&set, tolerance);
+    findings.extend(ways);
     Walked { set, joins, worn: Vec::new(), fitting: Vec::new(), findings }
 }
 

@@ -33,7 +33,7 @@ pub struct Strip {
     pub name: Text,
     /// The cloth.
     pub cloth: String,
-    /// What it is sewn to, in the order of wearing.
+    /// What it is sewn to, in the order of wearing; a ring's all the way round.
     pub onto: Vec<SpanRef>,
     /// The length it is cut by where it is sewn to nothing.
     pub length: Option<Formula>,
@@ -51,6 +51,8 @@ pub struct Strip {
     pub cloth_width: Option<Formula>,
     /// Whether its ends are joined to each other.
     pub ring: bool,
+    /// How many such rings the garment has: two where it goes round a sleeve's hem. One is drafted.
+    pub rings: u32,
     /// For a flounce, the turns of a circle that it makes, and the sections that it is cut in.
     pub circular: Option<(Formula, Option<Formula>)>,
     /// Only made where this holds.

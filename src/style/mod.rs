@@ -10,6 +10,7 @@ pub mod marks;
 mod piece;
 mod props;
 mod read;
+mod ring;
 mod seams;
 mod steps;
 mod strip;

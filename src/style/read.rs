@@ -2,7 +2,7 @@
 
 use super::formula::Formula;
 use super::props::{first_text, needed_formula};
-use super::{Named, Need, PieceSteps, Style, Vary, derive, marks, piece, seams, strip, worn};
+use super::{Named, Need, PieceSteps, Style, Vary, derive, marks, piece, ring, seams, strip, worn};
 use crate::diag::Result;
 use crate::measures::{names, read_unit};
 use crate::source::{self, Node, Text, with_known};
@@ -11,7 +11,7 @@ use crate::source::{self, Node, Text, with_known};
 ///
 /// # Errors
 /// Bad syntax, unknown words, a name used twice, a point or edge that is not there, an outline whose edges do not follow
-/// each other, a piece like itself; each with its place and the nearest known name.
+/// each other, a piece like itself, a ring that does not go all the way round; each with its place and the nearest known name.
 pub fn read(text: &str, file: &str) -> Result<Style> {
     let document = source::read(text, file)?;
     let root = document.only("style")?;
@@ -93,6 +93,7 @@ pub fn read(text: &str, file: &str) -> Result<Style> {
         return Err(root.error("this style has no pieces").hint("add: piece \"Front\" { … }").into());
     }
     check_names(&style)?;
+    ring::complete(&mut style)?;
     Ok(style)
 }
 

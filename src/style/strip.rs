@@ -63,6 +63,7 @@ pub(super) fn read(node: Node<'_>, style: &Style) -> Result<Strip> {
         ends: formula(node, "ends")?,
         cloth_width: formula(node, "cloth-width")?,
         ring: flag(node, "ring")?,
+        rings: 1,
         circular,
         when: formula(node, "when")?,
     })

@@ -4,15 +4,16 @@ use super::pairing::Pairing;
 use super::span_length;
 use crate::diag::Finding;
 use crate::piece::{Join, PieceSet, Span};
-use crate::units::format_length;
+use crate::units::{Unit, format_length};
 
 /// Allowances closer than this are the same, mm.
 const SAME: f64 = 0.05;
 
 /// Edges that meet over less than this, mm, are not compared.
-const TOUCH: f64 = 2.0;
+pub(super) const TOUCH: f64 = 2.0;
 
-/// Compares the allowances of edges that are sewn to each other, and warns where they differ. Inner lines have none.
+/// Compares the allowances of edges that are sewn to each other, and warns where they differ, or where neither has one and a
+/// piece of the two has some elsewhere: there it was forgotten. A block without any is net. Inner lines have none.
 pub(super) fn agree(set: &PieceSet, join: &Join, pairing: &Pairing, findings: &mut Vec<Finding>) -> bool {
     let sides = [0, 1].map(|side: usize| stretches(set, &join.sides[side]));
     let mut agree = true;
@@ -20,14 +21,33 @@ pub(super) fn agree(set: &PieceSet, join: &Join, pairing: &Pairing, findings: &m
         // What lies beyond the sewn stretch lands at its end.
         let (Some(a), Some(b)) = (pairing.across(0, *from), pairing.across(0, *to)) else { continue };
         for (second, start, end, other) in &sides[1] {
-            if b.min(*end) - a.max(*start) > TOUCH && (width - other).abs() > SAME {
+            if b.min(*end) - a.max(*start) <= TOUCH {
+                continue;
+            }
+            if width.max(*other) <= SAME && [first, second].iter().any(|span| has_some(set, span)) {
+                let names = if (&first.piece, &first.edge) == (&second.piece, &second.edge) {
+                    format!("{}/{} is sewn to itself", first.piece, first.edge)
+                } else {
+                    format!("{first} and {second} are sewn")
+                };
+                findings.push(
+                    Finding::warning(format!(
+                        "in seam \"{}\" {names}, and there is no allowance on either side",
+                        join.name
+                    ))
+                    .piece(&first.piece)
+                    .edge(&first.edge)
+                    .hint("other edges of the piece have one: add allow=\"…\" to both edges"),
+                );
+            }
+            if (width - other).abs() > SAME {
                 agree = false;
                 findings.push(
                     Finding::warning(format!(
-                        "in seam \"{}\" {first} has an allowance of {} and {second} one of {}",
+                        "in seam \"{}\" {first} has {} and {second} {}",
                         join.name,
-                        format_length(*width, set.unit),
-                        format_length(*other, set.unit)
+                        words(*width, "an allowance of", set.unit),
+                        words(*other, "one of", set.unit)
                     ))
                     .piece(&first.piece)
                     .edge(&first.edge)
@@ -39,8 +59,17 @@ pub(super) fn agree(set: &PieceSet, join: &Join, pairing: &Pairing, findings: &m
     agree
 }
 
+/// Whether a span's piece has an allowance anywhere.
+fn has_some(set: &PieceSet, span: &Span) -> bool {
+    set.piece(&span.piece).is_some_and(|piece| piece.edges.iter().any(|edge| edge.allowance > SAME))
+}
+
+fn words(width: f64, of: &str, unit: Unit) -> String {
+    if width > SAME { format!("{of} {}", format_length(width, unit)) } else { "no allowance".into() }
+}
+
 /// Each edge of a side with its walked start and end and its allowance, mm.
-fn stretches<'a>(set: &PieceSet, side: &'a [Span]) -> Vec<(&'a Span, f64, f64, f64)> {
+pub(super) fn stretches<'a>(set: &PieceSet, side: &'a [Span]) -> Vec<(&'a Span, f64, f64, f64)> {
     let mut before = 0.0;
     let mut found = Vec::new();
     for span in side {

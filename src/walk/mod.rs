@@ -2,16 +2,19 @@
 
 mod allowances;
 mod carry;
+mod itself;
 mod pairing;
 mod through;
+mod ways;
 
 use crate::diag::Finding;
 use crate::piece::{Join, PieceSet, Span};
-use crate::units::format_length;
+use crate::units::{format_length, trimmed};
 use pairing::Pairing;
 use serde::Serialize;
 
 pub use carry::carry;
+pub use ways::ways;
 
 /// Two sides of a seam that differ by more than this from what is planned hold the output back, mm (common practice, no
 /// source).
@@ -72,7 +75,8 @@ pub struct WalkedNotch {
 /// Walks every seam. `tolerance` in mm.
 ///
 /// Lengths that differ from the plan by more than the tolerance are breaches, and so are sew lines that bend in a seam or
-/// at a fold by more than [`BEND`], unless the style wants a point there.
+/// at a fold by more than [`BEND`], unless the style wants a point there; an edge sewn to itself of a piece that is neither
+/// on the fold nor a mirrored pair; and gathers to more than the length that is there.
 pub fn walk(set: &PieceSet, tolerance: f64) -> (Vec<WalkedJoin>, Vec<Finding>) {
     let mut findings = Vec::new();
     let walked = set.joins.iter().map(|join| walk_join(set, join, tolerance, &mut findings)).collect();
@@ -99,7 +103,11 @@ fn walk_join(set: &PieceSet, join: &Join, tolerance: f64, findings: &mut Vec<Fin
             findings.push(through::bend(join, end, angle));
         }
     }
+    if join.ratio < 1.0 - 1e-9 {
+        findings.push(ungathered(set, join, lengths));
+    }
     let pairing = Pairing::new(join, lengths);
+    itself::paired(set, join, &pairing, findings);
     if !pairing.as_asked {
         findings.push(unspread(join));
     }
@@ -137,6 +145,20 @@ fn unspread(join: &Join) -> Finding {
         .piece(&first.piece)
         .edge(&first.edge)
         .hint("give two places on the second side, the nearer one first, with room for the ease between them")
+}
+
+/// Says that a side is shorter than what it is gathered into.
+fn ungathered(set: &PieceSet, join: &Join, lengths: [f64; 2]) -> Finding {
+    let first = &join.sides[0][0];
+    let [ruffle, seam] = [lengths[0], lengths[1] - join.gap].map(|mm| format_length(mm, set.unit));
+    Finding::breach(format!(
+        "\"{}\" can't be gathered {} times: {ruffle} is shorter than the {seam} that it is sewn to",
+        join.name,
+        trimmed(join.ratio, 3)
+    ))
+    .piece(&first.piece)
+    .edge(&first.edge)
+    .hint("write times= 1 or more; in a seam the side that is gathered is named first")
 }
 
 /// Sewn length of a side, mm.
