@@ -278,9 +278,21 @@ fn faults_in_a_nest_are_caught() {
         let cut: Vec<_> = of(Role::Cut, Some(index)).collect();
         assert_eq!(cut.len(), 1);
         assert_eq!(cut[0].path, sheet.placed[index].transform * &piece.outline);
-        assert!(of(Role::Label, Some(index)).all(|s| s.edge == format!("size {}", sizes[index])));
-        assert!(of(Role::Label, Some(index)).count() > 3);
+        let own = |edge: &str| edge == format!("size {}", sizes[index]);
+        let fold = |edge: &str| index == 0 && edge.starts_with("fold, ");
+        assert!(of(Role::Label, Some(index)).all(|s| own(&s.edge) || fold(&s.edge)));
+        assert!(of(Role::Label, Some(index)).filter(|s| own(&s.edge)).count() > 3);
     }
+    // The fold has its bracket, two arrows and words, once. A seeded fault: a line along the fold alone says nothing; so it
+    // is for other programs, where the mirror line says it (ASTM D6673, layer 6).
+    let says_fold = |nest: &Nest| {
+        let of = |role| nest.marked.strokes.iter().filter(move |s| s.role == role);
+        (of(Role::Fold).count(), of(Role::Label).filter(|s| s.edge.starts_with("fold, ")).count() > 10)
+    };
+    assert!(bare[0].on_fold);
+    assert_eq!(says_fold(&nests[0]), (3, true));
+    let blocks = oaktag::mark::nest::nest(&own, &key, Lines::Blocks, None).expect("nested").0;
+    assert_eq!(says_fold(&blocks), (2, false));
     assert!(of(Role::Label, None).filter(|s| s.edge == "key").count() > 20);
 
     let (job, _) = order(&sheet, &device, "").expect("ordered");

@@ -544,6 +544,43 @@ fn a_slip_says_what_was_left_out() {
     assert!((least + lengths..=least + lengths + label.len() + 3).contains(&said), "{said} strokes");
 }
 
+/// Words stand at the fold, or on a slip, or a warning says that they stand nowhere.
+#[test]
+fn a_narrow_fold_is_marked_all_the_same() {
+    let at_fold = |long: f64, high: f64, scale: f64, slips: bool| {
+        let mut band = rectangle("Waistband", long, high, 6.35);
+        band.edges[3].fold = true;
+        band.cut = oaktag::piece::Cut { count: 1, mirrored: false, cloth: "main".into() };
+        let heading = Heading { slips, scale, ..heading() };
+        let (marked, findings) = mark(&with_allowance(band, 6.35), &heading).expect("marks");
+        let words = role(&marked, Role::Label).iter().filter(|stroke| stroke.edge == "fold, left").count();
+        let slip = marked.strokes.iter().filter(|stroke| stroke.is_beside() && stroke.role == Role::Label).count();
+        let warned = findings.iter().any(|finding| finding.message.contains("place on fold"));
+        (role(&marked, Role::Fold).len(), words, slip, warned)
+    };
+    let letters = |words: &str| oaktag::text::letter(words, 1.0).paths.len();
+    // Room for the bracket; for the words alone, along the fold; for nothing.
+    assert_eq!(at_fold(180.0, 60.0, 1.0, true), (3, letters("place on fold"), 0, false));
+    let (bracket, words, ..) = at_fold(6.0, 60.0, 1.0, true);
+    assert_eq!((bracket, words), (0, letters("place on fold")));
+    // A seeded fault: without a slip nothing on the piece says it, and that is told.
+    let (bracket, words, slip, warned) = at_fold(180.0, 9.0, 0.25, false);
+    assert_eq!((bracket, words, slip, warned), (0, 0, 0, true));
+    let (bracket, words, slip, warned) = at_fold(180.0, 9.0, 0.25, true);
+    assert_eq!((bracket, words, warned), (0, 0, false));
+    assert!(slip > letters("left: place on fold"), "{slip}");
+    // At a quarter of the size a side is named whose length would stand on it at full size (here the slip says the whole
+    // label in both cases); one that has no room at full size is missed by nobody.
+    let real = |long: f64, scale: f64| {
+        let cut = with_allowance(rectangle("Foot", long, 3.0, 6.35), 6.35);
+        let (marked, _) = mark(&cut, &Heading { slips: true, scale, ..heading() }).expect("marks");
+        marked.strokes.iter().filter(|stroke| stroke.is_beside() && stroke.role == Role::Label).count()
+    };
+    let lengths = letters("net lengths:") + letters("bottom 3 1/8 in") + letters("top 3 1/8 in");
+    assert!(real(20.0, 0.25) >= real(20.0, 1.0) + lengths, "{} {}", real(20.0, 0.25), real(20.0, 1.0));
+    assert!(real(3.0, 0.25) < real(3.0, 1.0) + lengths);
+}
+
 #[test]
 fn what_can_not_be_drawn_is_refused_or_reported() {
     let base = || rectangle("Yoke", 200.0, 120.0, 12.7);

@@ -21,6 +21,8 @@ struct EdgeWords {
     name: String,
     /// Name and net length.
     says: String,
+    /// Its length at full size, mm: what is long enough there is missed at a smaller scale.
+    real: f64,
     walk: Walk,
     /// An inner line the other way round, for its other side.
     turned: Option<Walk>,
@@ -71,7 +73,7 @@ impl Walk {
 /// What was written along the edges.
 pub(super) struct Figures {
     pub strokes: Vec<Stroke>,
-    /// Edges that are long enough but have no room inside.
+    /// Edges that are long enough at full size but have no room inside.
     pub left_out: Vec<LeftOut>,
 }
 
@@ -112,13 +114,13 @@ impl Words {
     pub fn write(&self, ground: &mut Ground) -> Figures {
         let mut figures = Figures { strokes: Vec::new(), left_out: Vec::new() };
         for edge in &self.edges {
-            match edge.fitting().find_map(|(writing, size)| edge.along(writing, size, ground)) {
+            match edge.fitting(edge.walk.long()).find_map(|(writing, size)| edge.along(writing, size, ground)) {
                 Some(paths) => {
                     ground.take(&paths);
                     let stroke = |path| Stroke { role: Role::Label, edge: edge.name.clone(), path };
                     figures.strokes.extend(paths.into_iter().map(stroke));
                 }
-                None if edge.turned.is_none() && edge.fitting().next().is_some() => {
+                None if edge.turned.is_none() && edge.fitting(edge.real).next().is_some() => {
                     figures.left_out.push(LeftOut { name: edge.name.clone(), says: edge.says.clone() });
                 }
                 None => {}
@@ -130,13 +132,15 @@ impl Words {
 
 impl EdgeWords {
     fn new(name: &str, path: &BezPath, heading: &Heading, is_edge: bool) -> Self {
-        let length = format_length(path::length(path) / heading.scale, heading.unit);
+        let real = path::length(path) / heading.scale;
+        let length = format_length(real, heading.unit);
         let both = format!("{name} {length}");
         let short = if is_edge { &length } else { name };
         let font = heading.font.as_deref();
         let turned = (!is_edge).then(|| Walk::new(&path.reverse_subpaths()));
         Self {
             name: name.to_owned(),
+            real,
             walk: Walk::new(path),
             turned,
             writings: [Writing::new(&both, font), Writing::new(short, font)],
@@ -144,11 +148,11 @@ impl EdgeWords {
         }
     }
 
-    /// What fits along the edge, with the height of its capitals, best first.
-    fn fitting(&self) -> impl Iterator<Item = (&Writing, f64)> {
+    /// What fits along an edge so `long`, with the height of its capitals, best first.
+    fn fitting(&self, long: f64) -> impl Iterator<Item = (&Writing, f64)> {
         let sizes = [1.25 * READABLE, READABLE];
         let choices = self.writings.iter().flat_map(move |writing| sizes.map(|size| (writing, size)));
-        choices.filter(|(writing, size)| (writing.written.width + 4.0) * size <= self.walk.long())
+        choices.filter(move |(writing, size)| (writing.written.width + 4.0) * size <= long)
     }
 
     /// Words just inside the edge, or on either side of a line, near its middle, where they fit.

@@ -2,6 +2,7 @@
 
 use super::ground::{Ground, Spot, upright};
 use super::room::View;
+use super::signs::PLACE_ON_FOLD;
 use super::{Heading, Stroke};
 use crate::diag::Finding;
 use crate::geom::path;
@@ -198,6 +199,16 @@ pub(super) fn allowance_words(piece: &Piece, unit: Unit, scale: f64, block: bool
     }
 }
 
+/// What a piece has no room for.
+pub(super) struct Lacking<'a> {
+    /// Whether its label lacks something.
+    pub label: bool,
+    /// The edge on the fold, where nothing on the piece says so.
+    pub fold: Option<&'a str>,
+    /// Names and net lengths of edges.
+    pub lengths: Vec<&'a str>,
+}
+
 /// All that a label can say, in every arrangement that is tried. Made once for a piece, whatever else is drawn on it.
 pub(super) struct Wording {
     items: Vec<Item>,
@@ -223,15 +234,16 @@ impl Wording {
         Self::arranged(wording(piece, heading, block), &ON_PIECE)
     }
 
-    /// What a slip beside the piece says: the whole label, or the piece's name alone, and then the net lengths that had
-    /// no room along their edges.
-    pub fn beside(piece: &Piece, heading: &Heading, block: bool, whole: bool, lengths: &[String]) -> Self {
+    /// What a slip beside the piece says: the whole label, or the piece's name alone, then what lies on the fold, and the
+    /// net lengths that had no room along their edges.
+    pub fn beside(piece: &Piece, heading: &Heading, block: bool, lacking: &Lacking) -> Self {
         let mut items = wording(piece, heading, block);
-        if !whole {
+        if !lacking.label {
             items.truncate(1);
         }
-        let title = (!lengths.is_empty()).then_some("net lengths:");
-        let lines = title.into_iter().chain(lengths.iter().map(String::as_str));
+        let fold = lacking.fold.map(|edge| format!("{edge}: {PLACE_ON_FOLD}"));
+        let title = (!lacking.lengths.is_empty()).then_some("net lengths:");
+        let lines = fold.as_deref().into_iter().chain(title).chain(lacking.lengths.iter().copied());
         items.extend(lines.map(|line| Item::new(line, 1.0, 2, heading.font.as_deref())));
         Self::arranged(items, &ON_PIECE[..1])
     }

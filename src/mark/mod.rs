@@ -31,7 +31,7 @@ use figures::{Figures, Words};
 use grain::Grain;
 use ground::Ground;
 use kurbo::{BezPath, ParamCurveNearest, Point, Shape};
-use label::{Label, Wording};
+use label::{Label, Lacking, Wording};
 pub use slip::SLIP;
 use std::sync::Arc;
 
@@ -121,7 +121,10 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     signs.extend(signs::pleats(piece, &ground, &mut findings));
     signs.extend(signs::fastenings(piece, &ground, &mut findings));
     take(&mut ground, &signs);
-    let bracket = signs::fold_bracket(piece, &ground, &mut findings);
+    let fold = piece.fold();
+    let bracket = fold.map_or_else(|| Some(Vec::new()), |edge| signs::fold_bracket(&edge.name, &edge.path, &ground));
+    let unmarked = fold.filter(|_| bracket.is_none());
+    let bracket = bracket.unwrap_or_default();
     take(&mut ground, &bracket);
     let hole = if block { block::hanging_hole(piece, &ground, &mut findings) } else { None };
     ground.take(hole.iter().map(|hole| &hole.path));
@@ -143,16 +146,27 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
                 .hint("draw the grain on it by hand"),
         );
     }
-    let lengths: Vec<String> = written.figures.left_out.iter().map(|edge| edge.says.clone()).collect();
-    let lacks = written.label.lacks();
-    let slip = (heading.slips && (lacks || !lengths.is_empty()))
-        .then(|| slip::slip(&notched.cut_line, &Wording::beside(piece, heading, block, lacks, &lengths)))
+    let lacking = Lacking {
+        label: written.label.lacks(),
+        fold: unmarked.map(|edge| &*edge.name),
+        lengths: written.figures.left_out.iter().map(|edge| &*edge.says).collect(),
+    };
+    let slip = (heading.slips && (lacking.label || lacking.fold.is_some() || !lacking.lengths.is_empty()))
+        .then(|| slip::slip(&notched.cut_line, &Wording::beside(piece, heading, block, &lacking)))
         .flatten();
     if slip.is_some() {
         let message = "what the piece has no room for is written on a slip beside it";
         findings
             .push(Finding::note(message).piece(&piece.name).hint("copy it onto the piece before you throw it away"));
     } else {
+        if let Some(edge) = unmarked {
+            findings.push(
+                Finding::warning("there is no room for the bracket that says \"place on fold\"")
+                    .piece(&piece.name)
+                    .edge(&edge.name)
+                    .hint("write it on the piece by hand"),
+            );
+        }
         written.label.findings(&piece.name, &mut findings);
         written.figures.findings(&piece.name, &mut findings);
     }

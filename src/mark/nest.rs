@@ -3,7 +3,7 @@
 
 use super::ground::{Ground, Spot, upright};
 use super::label::{READABLE, ink};
-use super::signs::arrow;
+use super::signs::{PLACE_ON_FOLD, arrow, fold_bracket};
 use super::{MarkedPiece, Stroke, polyline};
 use crate::diag::{Finding, Result};
 use crate::geom::dash::{dashed, of_size};
@@ -110,6 +110,7 @@ pub fn nest(
     }
     let mut findings = Vec::new();
     let mut writing = Writing { sizes, font, nest: &mut nest, findings: &mut findings };
+    writing.fold(first);
     let ground = writing.names();
     writing.key(key, &ground);
     findings.sort_by(|a, b| a.message.cmp(&b.message));
@@ -145,7 +146,7 @@ fn polygon(path: &BezPath) -> Polygon {
 }
 
 /// A bare stroke as people want it drawn: sew lines are left out (common practice of patterns for many sizes, no source),
-/// grain and fold are drawn of one size alone, holes as crosses.
+/// grain is drawn of one size alone, holes as crosses; the fold gets its bracket ([`Writing::fold`]).
 fn drawn(stroke: &Stroke, pattern: &[f64], of_first: bool) -> Vec<Stroke> {
     let as_drawn = |path| Stroke { path, ..stroke.clone() };
     let ends = path::start(&stroke.path).zip(path::end(&stroke.path));
@@ -154,7 +155,6 @@ fn drawn(stroke: &Stroke, pattern: &[f64], of_first: bool) -> Vec<Stroke> {
         (Role::Grain, Some((tail, tip))) if of_first && tail != tip => {
             arrow(tail, tip).into_iter().map(as_drawn).collect()
         }
-        (Role::Fold, _) if of_first => vec![as_drawn(stroke.path.clone())],
         (Role::Drill, Some((at, _))) => {
             let arms = [Vec2::new(CROSS, 0.0), Vec2::new(0.0, CROSS)];
             arms.into_iter().map(|arm| as_drawn(polyline(&[at - arm, at + arm]))).collect()
@@ -186,6 +186,22 @@ impl Writing<'_> {
             self.warn(message, "name a font that has them with --font");
         }
         written.paths
+    }
+
+    /// Draws the bracket and its words at the fold of the first size, clear of the lines of all. It may reach over the cut
+    /// lines of smaller sizes where there is no other room.
+    fn fold(&mut self, first: &MarkedPiece) {
+        let Some(fold) = first.strokes.iter().find(|stroke| stroke.role == Role::Fold) else { return };
+        let sewn = first.strokes.iter().find(|stroke| stroke.role == Role::Sew);
+        let mut ground = Ground::new(sewn.map_or(&first.outline, |sewn| &sewn.path));
+        ground.take(self.nest.marked.strokes.iter().map(|stroke| &stroke.path));
+        match fold_bracket(&fold.edge, &fold.path, &ground) {
+            Some(strokes) => self.nest.put(Some(0), strokes),
+            None => self.warn(
+                format!("there is no room for the bracket that says \"{PLACE_ON_FOLD}\" at \"{}\"", fold.edge),
+                "write it on the piece by hand",
+            ),
+        }
     }
 
     /// Writes each size's name along its own cut line, inside of it, clear of all else. Gives the ground that is

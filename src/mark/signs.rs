@@ -4,7 +4,7 @@ use super::ground::{Ground, Spot, upright};
 use super::{Stroke, polyline};
 use crate::diag::Finding;
 use crate::geom::path;
-use crate::piece::{Dart, Edge, Fastening, Piece, Pleat, Pressed};
+use crate::piece::{Dart, Fastening, Piece, Pleat, Pressed};
 use crate::role::Role;
 use crate::text::letter;
 use kurbo::{Affine, BezPath, ParamCurve, ParamCurveNearest, Point, Shape, Vec2};
@@ -18,43 +18,53 @@ const SHORT_OF_POINT: f64 = crate::units::INCH / 2.0;
 /// Half the size of a drill hole's cross, mm.
 const CROSS: f64 = 2.0;
 
+/// What stands at a fold.
+pub(super) const PLACE_ON_FOLD: &str = "place on fold";
+
+/// Heights of its capitals, mm, the first that has room.
+const HEIGHTS: [f64; 4] = [4.0, 3.0, 2.5, 2.0];
+
 /// Nothing inside comes nearer to the cut line, mm.
 const MARGIN: f64 = 1.0;
 
-/// The bracket that asks for the fold, with its words; empty where the piece has no fold.
-pub(super) fn fold_bracket(piece: &Piece, ground: &Ground, findings: &mut Vec<Finding>) -> Vec<Stroke> {
-    let Some(edge) = piece.fold() else { return Vec::new() };
-    let (Some(start), Some(end)) = (path::start(&edge.path), path::end(&edge.path)) else { return Vec::new() };
+/// The bracket that asks for the fold along `edge`, with its words; where no bracket has room, its words alone beside the
+/// fold; `None` where these have none either. The ground may be that of one size of several.
+pub(super) fn fold_bracket(edge: &str, fold: &BezPath, ground: &Ground) -> Option<Vec<Stroke>> {
+    let (start, end) = (path::start(fold)?, path::end(fold)?);
     let long = start.distance(end);
     let along = (end - start) / long;
     let inward = Vec2::new(-along.y, along.x);
     // First a place clear of everything, then one that only stays inside the sew line.
     for avoid in [true, false] {
+        let fits = |stroke: &Stroke| {
+            ground.clearance(&stroke.path) >= MARGIN && (!avoid || ground.berth(&stroke.path) >= MARGIN)
+        };
         for part in [0.6, 0.45, 0.3, 0.2] {
             for depth in [12.0, 8.0, 5.0] {
                 let (a, b) = (start + along * (long * (1.0 - part) / 2.0), end - along * (long * (1.0 - part) / 2.0));
                 let Some(strokes) = bracket(edge, a, b, inward * depth) else { continue };
-                let fits = |stroke: &Stroke| {
-                    ground.clearance(&stroke.path) >= MARGIN && (!avoid || ground.berth(&stroke.path) >= MARGIN)
-                };
                 if strokes.iter().all(fits) {
-                    return strokes;
+                    return Some(strokes);
+                }
+            }
+        }
+        for part in [0.5, 0.3, 0.7] {
+            let half = along * (0.45 * long).min(20.0);
+            let middle = start + along * (long * part);
+            for height in HEIGHTS {
+                let words = fold_words(edge, middle - half, middle + half, inward * MARGIN, &[height]);
+                if let Some(strokes) = words.filter(|strokes| strokes.iter().all(fits)) {
+                    return Some(strokes);
                 }
             }
         }
     }
-    findings.push(
-        Finding::warning("there is no room for the bracket that says \"place on fold\"")
-            .piece(&piece.name)
-            .edge(&edge.name)
-            .hint("write it on the piece by hand"),
-    );
-    Vec::new()
+    None
 }
 
 /// A bracket whose arms point to the fold at `a` and `b`, its back at `depth` from the fold; `None` where its words
 /// don't fit along it.
-fn bracket(edge: &Edge, a: Point, b: Point, depth: Vec2) -> Option<Vec<Stroke>> {
+fn bracket(edge: &str, a: Point, b: Point, depth: Vec2) -> Option<Vec<Stroke>> {
     let inward = depth.normalize();
     let along = (b - a).normalize();
     // The arrows stand off the fold, where the scissors or the knife run.
@@ -65,16 +75,23 @@ fn bracket(edge: &Edge, a: Point, b: Point, depth: Vec2) -> Option<Vec<Stroke>> 
         polyline(&[tip + back - aside, tip, tip + back + aside])
     };
     let (tip_a, tip_b) = (a + standoff, b + standoff);
-    let paths = vec![polyline(&[tip_a, a + depth, b + depth, tip_b]), barbs(tip_a), barbs(tip_b)];
-    let words = [4.0, 3.0, 2.5, 2.0].map(|height| (height, letter("place on fold", height)));
-    let (height, words) = words.into_iter().find(|(_, words)| words.width <= 0.9 * a.distance(b))?;
-    let spot =
-        Spot { centre: a.midpoint(b) + depth + inward * (height * 1.1), angle: upright(along.atan2()), scale: 1.0 };
+    let paths = [polyline(&[tip_a, a + depth, b + depth, tip_b]), barbs(tip_a), barbs(tip_b)];
+    let words = fold_words(edge, a, b, depth, &HEIGHTS)?;
+    let sign = |path| Stroke { role: Role::Fold, edge: edge.into(), path };
+    Some(paths.into_iter().map(sign).chain(words).collect())
+}
+
+/// "Place on fold" along the line from `a` to `b`, beyond `depth` from it, in the first of the heights that is not too long
+/// there.
+fn fold_words(edge: &str, a: Point, b: Point, depth: Vec2, heights: &[f64]) -> Option<Vec<Stroke>> {
+    let mut words = heights.iter().map(|height| (height, letter(PLACE_ON_FOLD, *height)));
+    let (height, words) = words.find(|(_, words)| words.width <= 0.9 * a.distance(b))?;
+    let centre = a.midpoint(b) + depth + depth.normalize() * (height * 1.1);
+    let spot = Spot { centre, angle: upright((b - a).atan2()), scale: 1.0 };
     let place = spot.transform() * Affine::translate((-words.width / 2.0, -height / 2.0));
-    let sign = |path| Stroke { role: Role::Fold, edge: edge.name.clone(), path };
     // A block of writing of its own, so that it is turned by itself where the piece is mirrored.
-    let word = |path| Stroke { role: Role::Label, edge: format!("fold, {}", edge.name), path: place * path };
-    Some(paths.into_iter().map(sign).chain(words.paths.into_iter().map(word)).collect())
+    let word = |path| Stroke { role: Role::Label, edge: format!("fold, {edge}"), path: place * path };
+    Some(words.paths.into_iter().map(word).collect())
 }
 
 /// A cross at every point to pierce.
