@@ -363,12 +363,12 @@ fn a_piece_too_large_is_told_by_how_much() {
     let finding = *lay(&[wide], &card(), Copies::One, "").expect_err("too long");
     assert!(finding.message.contains("(125 mm) too large"), "{finding}");
     assert!(!finding.hint.expect("a hint").contains("cloth-width"));
-    // A strip may be cut in shorter lengths: at most the longer of the two, 825 mm or 32 1/2 in.
+    // A strip may be cut in shorter lengths: at most the longer of the two, 825 mm: 32.48 in, in eighths 32 3/8.
     let mut strip = piece("Ruffle", "M0 0 L950 0 L950 300 L0 300 Z", 1, false);
     let edge = |name: &str| Stroke { role: Role::Sew, edge: name.into(), path: strip.outline.clone() };
     strip.strokes = ["hem before the start", "hem behind the start", "top", "left end", "right end"].map(edge).into();
     let finding = *lay(&[strip], &card(), Copies::One, "").expect_err("too long");
-    assert!(finding.hint.expect("a hint").contains("cloth-width in the style, at most 32 1/2 in (825 mm)"));
+    assert!(finding.hint.expect("a hint").contains("cloth-width in the style, at most 32 3/8 in (825 mm)"));
 }
 
 /// A pocket of 6 1/4 × 7 7/8 in goes on a Letter page (ANSI/ASME Y14.1: 8 1/2 × 11 in) only when it is turned, its grain

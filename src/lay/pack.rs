@@ -223,7 +223,7 @@ impl Item {
         }];
         let has = |edge: &str| copy.strokes.iter().any(|stroke| stroke.edge.starts_with(edge));
         if ["hem", "top", "left end", "right end"].into_iter().all(has) {
-            let most = format!("a smaller cloth-width in the style, at most {}", length(room.0.max(room.1)));
+            let most = format!("a smaller cloth-width in the style, at most {}", at_most(room.0.max(room.1)));
             ways.push(format!("or, as it is a strip, more and shorter lengths: {most}"));
         }
         Finding::error(message).piece(&copy.piece.name).hint(ways.join("; ")).into()
@@ -240,6 +240,12 @@ fn length(mm: f64) -> String {
 fn at_least(mm: f64) -> String {
     let eighths = ((mm - ROUNDING) / INCH * 8.0).ceil() / 8.0 * INCH;
     format!("{} ({} mm)", format_length(eighths, Unit::Inch), trimmed((mm - ROUNDING).ceil(), 0))
+}
+
+/// The same, rounded downwards.
+fn at_most(mm: f64) -> String {
+    let eighths = ((mm + ROUNDING) / INCH * 8.0).floor() / 8.0 * INCH;
+    format!("{} ({} mm)", format_length(eighths, Unit::Inch), trimmed((mm + ROUNDING).floor(), 0))
 }
 
 /// Width and height as both kinds of tape show them.
