@@ -311,6 +311,12 @@ fn bad_input_is_refused_with_its_place() {
             2,
             vec!["the hip girth is not over 0", "b.kdl:7:"],
         ),
+        (
+            "a measure that nothing can be drafted from",
+            with(person("odd.kdl", "\"round armhole\" \"16 1/2\"", "\"round armhole\" \"90\"")),
+            2,
+            vec!["never comes right", "look at the measures first: a round armhole of 90 in is unusual; else widen"],
+        ),
         ("unknown measure", with(person("c.kdl", "hip girth", "hip grith")), 2, vec!["did you mean \"hip girth\""]),
         (
             "a bust of 36 in a centimetre file",
@@ -414,6 +420,47 @@ fn a_folder_that_can_not_be_written_is_named() {
     assert_eq!(code(&made), 2);
     assert!(err(&made).contains("nothing can be written here") && err(&made).contains("blocked"), "{}", err(&made));
     assert_eq!(std::fs::read_to_string(folder.join("blocked")).expect("still there"), "not a folder");
+}
+
+/// What stands in the way of the last person's files is found before the first person's are put in place.
+#[test]
+fn a_folder_in_the_way_of_one_holds_back_all() {
+    let folder = scratch("in-the-way");
+    let blocked = folder.join("pip-arlen/making-sheet.html");
+    std::fs::create_dir_all(&blocked).expect("a folder");
+    let to = folder.display().to_string();
+    let people = ["--measures", MAREN, "samples/pip-arlen.measures.kdl"];
+    let made = oaktag(&[&["make", STYLE, "--device", "roll-plotter", "-o", &to], &people[..]].concat());
+    assert_eq!(code(&made), 2);
+    assert!(err(&made).contains("a folder stands where this file should go"), "{}", err(&made));
+    let left = |folder: &Path| std::fs::read_dir(folder).expect("a folder").count();
+    assert_eq!((left(&folder), left(&folder.join("pip-arlen")), left(&blocked)), (1, 1, 0), "something was written");
+    // Seeded: with the way clear all of it comes.
+    std::fs::remove_dir(&blocked).expect("removed");
+    let made = oaktag(&[&["make", STYLE, "--device", "roll-plotter", "-o", &to], &people[..]].concat());
+    assert!(code(&made) == 0 && blocked.is_file() && folder.join("maren-holt/proven.json").is_file());
+}
+
+/// Ctrl+C while files lie beside their targets.
+#[test]
+#[cfg(unix)]
+fn stopped_in_the_middle_nothing_is_left() {
+    let folder = scratch("stopped");
+    let to = folder.display().to_string();
+    let sizes = "samples/en-13402-3-women.sizes.kdl";
+    let args = ["make", "samples/choir-bodice.style.kdl", "--measures", sizes, "--estimate", "--effort", "20"];
+    let more = ["--device", "home-printer-a4", "roll-plotter", "-o", &to];
+    let mut command = common::program::command(&[&args[..], &more[..]].concat());
+    let child = command.stderr(std::process::Stdio::piped()).stdout(std::process::Stdio::null()).spawn();
+    let child = child.expect("the program starts");
+    while std::fs::read_dir(&folder).expect("a folder").next().is_none() {
+        std::thread::yield_now();
+    }
+    let kill = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status();
+    assert!(kill.expect("kill runs").success());
+    let ended = child.wait_with_output().expect("ends");
+    assert!(code(&ended) == 2 && err(&ended).contains("stopped: nothing was written"), "{}", err(&ended));
+    assert!(is_empty(&folder), "something was left");
 }
 
 #[test]

@@ -483,6 +483,32 @@ fn everybody_in_one_nest() {
     assert!(told.matches("check square (").count() < told.matches("key (").count(), "{told}");
 }
 
+/// The same body measured in centimetres has the same pieces, and the key speaks the first one's unit: the same file.
+#[test]
+fn a_nest_speaks_one_unit() {
+    let folder = scratch("units");
+    let pip = "samples/pip-arlen.measures.kdl";
+    let metric: String = common::text(pip)
+        .replace("unit \"in\"", "unit \"cm\"")
+        .lines()
+        .map(|line| match line.strip_suffix('"') {
+            Some(start) if !line.contains("unit") => format!("{start} in\"\n"),
+            _ => format!("{line}\n"),
+        })
+        .collect();
+    let metric = common::program::write(&folder, "pip-cm.measures.kdl", &metric);
+    let nested = [("in inches", pip), ("in centimetres", metric.as_str())].map(|(unit, other)| {
+        let to = folder.join(unit);
+        let people = [MAREN, other];
+        let out = to.display().to_string();
+        let made =
+            oaktag(&[&["make", STYLE, "--nest", "roll-plotter", "-o", &out, "--measures"], &people[..]].concat());
+        assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+        std::fs::read(to.join("nested/roll-plotter.svg")).expect("written")
+    });
+    assert!(nested[0] == nested[1], "the unit of one person's measures shows in the nest");
+}
+
 /// Several at once take turns, and none leaves its lock behind; nor does one that finds the lock held and then removed.
 #[test]
 fn recordings_take_turns_and_leave_nothing_behind() {

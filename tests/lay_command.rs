@@ -73,6 +73,8 @@ fn lays_are_written_kept_and_drawn_by_devices() {
     let base = [DRESS, "--measures", MAREN, "--width", "60"];
     let first = lay(&[&base[..], &["-o", &to, "--device", "card-cutter", "home-printer-a4", "--scale", "5"]].concat());
     assert!(first.status.success(), "{}", err(&first));
+    // A machine without a correction says so, here as in `make`.
+    assert!(err(&first).contains("\"Home printer, A4\" was never measured on paper"), "{}", err(&first));
     let name = "lay-main-cloth-60-in";
     for end in ["svg", "lay.kdl", "card-cutter.dxf", "home-printer-a4.pdf"] {
         assert!(folder.join(format!("{name}.{end}")).is_file(), "{end}");

@@ -2,7 +2,7 @@
 
 use super::args::{AllowArgs, DraftArgs, MakeArgs, ProofArgs, WalkArgs};
 use super::people::{self, Person};
-use super::{End, Outcome, disk, manifest, record, say, watch};
+use super::{End, Outcome, disk, manifest, on_ctrl_c, record, say, watch};
 use oaktag::cloth;
 use oaktag::device::{Device, cautions, stale};
 use oaktag::diag::{Finding, Result, Severity};
@@ -16,6 +16,7 @@ use oaktag::report::{self, FileLine};
 use oaktag::text::Font;
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// `oaktag make`.
@@ -32,6 +33,8 @@ pub fn make(args: &MakeArgs) -> Outcome {
     let imprint = Imprint { author: args.author.as_deref().unwrap_or_default(), date: &date };
     let laying =
         Laying { cloths: &cloths, budget: budget(args.effort), font: font.as_ref(), quarter_scale: &small, imprint };
+    let job =
+        Job { devices: &devices, written: &written, laying: &laying, anyway: args.from.anyway, stop: on_ctrl_c() };
     let mut end = End::Done;
     let mut unit = None;
     // The last first: where nothing comes of it all, folders go in the other order than they came.
@@ -48,7 +51,7 @@ pub fn make(args: &MakeArgs) -> Outcome {
             people.push(walked.clone());
         }
         let folder = args.out.join(disk::file_word(&walked.set.person));
-        match one(walked, (&devices, &written), &laying, folder, args.from.anyway, &mut told)? {
+        match one(walked, folder, &job, &mut told)? {
             Some(made) => done.push_front(made),
             None => end = end.max(End::Held),
         }
@@ -60,12 +63,15 @@ pub fn make(args: &MakeArgs) -> Outcome {
     } else if !nesting.is_empty() {
         say::line("nothing was nested: a nest takes everybody, and not everybody was made.");
     }
+    job.go_on()?;
     // Everything is safe on the medium; what is left is to give it its names.
-    let (mut lines, mut sheets) = (Vec::new(), Vec::new());
+    let (mut lines, mut sheets): (Vec<FileLine>, Vec<PathBuf>) = (Vec::new(), Vec::new());
     for Done { staged, folder, files, stale, proof_sheet } in done.into_iter().rev() {
         if let Err(trouble) = staged.finish() {
-            lines.iter().for_each(|line: &FileLine| say::line(&format!("in place already: {}", line.file)));
-            return Err(trouble.into());
+            for line in &lines {
+                say::line(&format!("in place already: {}", line.file));
+            }
+            return Err(trouble);
         }
         say::findings(&stale);
         let named = |line: FileLine| FileLine { file: folder.join(&line.file).display().to_string(), ..line };
@@ -98,28 +104,43 @@ struct Done {
     proof_sheet: bool,
 }
 
-/// Makes all that one person asked for; nothing where it is held back. `devices` are those that draw the pieces at their
-/// full size, and all under the names of their files.
-fn one(
-    walked: Walked,
-    (devices, written): (&[NamedDevice], &[NamedDevice]),
-    laying: &Laying,
-    folder: PathBuf,
+/// What is the same for everybody of a run.
+struct Job<'a> {
+    /// Those that draw the pieces at their full size.
+    devices: &'a [NamedDevice],
+    /// All, under the names of their files.
+    written: &'a [NamedDevice],
+    laying: &'a Laying<'a>,
     anyway: bool,
-    told: &mut say::Told,
-) -> Result<Option<Done>> {
+    /// Whether the user asked to stop: nothing is then put in place.
+    stop: Arc<AtomicBool>,
+}
+
+impl Job<'_> {
+    /// An error where the user asked to stop.
+    fn go_on(&self) -> Result<()> {
+        if self.stop.load(Ordering::Relaxed) {
+            return Err(Finding::error("stopped: nothing was written").into());
+        }
+        Ok(())
+    }
+}
+
+/// Makes all that one person asked for, for a folder of their own; nothing where it is held back.
+fn one(walked: Walked, folder: PathBuf, job: &Job, told: &mut say::Told) -> Result<Option<Done>> {
     let person = walked.set.person.clone();
     let staged = disk::Staged::new(&folder)?;
     let proven = Mutex::new(Vec::new());
     // Each file goes to the disk once it is proven; it is put in place with the others, or removed.
     let keep = |file: ProvenFile| {
+        job.go_on()?;
         staged.add(&file.line().file, file.bytes())?;
         proven.lock().unwrap_or_else(PoisonError::into_inner).push(Proven::of(&file));
         Ok(())
     };
-    let made = pipeline::make_into(walked, devices, laying, &keep)?;
+    let made = pipeline::make_into(walked, job.devices, job.laying, &keep)?;
     told.findings(&person, &made.findings);
-    if held(&made, anyway) {
+    if held(&made, job.anyway) {
         told.line(format!("{person}: held back, nothing was written. --anyway writes all the same."));
         return Ok(None);
     }
@@ -128,7 +149,7 @@ fn one(
         return Ok(None);
     }
     let proven = proven.into_inner().unwrap_or_else(PoisonError::into_inner);
-    let (list, stale) = manifest::with(&folder, proven, written);
+    let (list, stale) = manifest::with(&folder, proven, job.written);
     stage_reports(&staged, &list, &made)?;
     staged.settle()?;
     Ok(Some(Done { staged, folder, files: made.lines, stale, proof_sheet: true }))
@@ -425,6 +446,10 @@ pub fn proof(args: &ProofArgs) -> Outcome {
             });
         }
     }
+    let listed = if proof.passed { None } else { manifest::of(&args.file) };
+    if let Some(other) = listed.and_then(|proven| manifest::other_correction(&proven, &named.device)) {
+        say::line(&format!("  {other}: make it again"));
+    }
     if !proof.passed && people.len() > 1 {
         say::line(
             "  sizes are numbered in the order of proven.json, or else of --pieces: are these all, as they were made?",
@@ -449,9 +474,6 @@ fn best_proof(sheets: &[Sheet], bytes: &[u8], file: &str, device: &Device) -> Re
 /// Puts the sizes of a nest into the order that the list beside its file has them in. That is no part of the proof: in
 /// another order it fails.
 fn in_order_of_nest(people: &mut [Walked], file: &Path) {
-    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let name = file.file_name().unwrap_or_default().to_string_lossy();
-    let listed = manifest::read(folder).into_iter().find(|proven| proven.file == name);
-    let sizes = listed.map(|proven| proven.sizes).unwrap_or_default();
+    let sizes = manifest::of(file).map(|proven| proven.sizes).unwrap_or_default();
     people.sort_by_key(|walked| sizes.iter().position(|size| *size == walked.set.person).unwrap_or(sizes.len()));
 }

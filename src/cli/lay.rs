@@ -1,7 +1,7 @@
 //! `oaktag lay`: cloth to buy, and the lays drawn.
 
 use super::args::LayArgs;
-use super::{End, Outcome, disk, people, say};
+use super::{End, Outcome, disk, on_ctrl_c, people, say};
 use oaktag::cloth::{self, Cloth, Way};
 use oaktag::diag::{Finding, Result, Severity};
 use oaktag::lay::keep::{self, Kept};
@@ -11,7 +11,6 @@ use oaktag::piece::PieceSet;
 use oaktag::pipeline::{self, LaidCloth, NamedDevice};
 use oaktag::report::{self, ClothLine};
 use oaktag::units::{Unit, trimmed};
-use signal_hook::{consts::SIGINT, flag};
 use std::io::IsTerminal;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -62,10 +61,7 @@ pub fn lay(args: &LayArgs) -> Outcome {
         say::findings(&findings);
         devices.push(device);
     }
-    let stop = Arc::new(AtomicBool::new(false));
-    // The first stop keeps what there is, a second one ends the program as usual; without either it can be stopped as usual.
-    let _ = flag::register_conditional_shutdown(SIGINT, 130, Arc::clone(&stop));
-    let _ = flag::register(SIGINT, Arc::clone(&stop));
+    let stop = on_ctrl_c();
     let trials = args.search.trials.saturating_mul(args.search.effort);
     let budget = Budget {
         evaluations: trials,

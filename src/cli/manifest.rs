@@ -1,6 +1,8 @@
 //! `proven.json`: which files of a folder passed their proof.
 
 use super::{disk, say};
+use oaktag::calibrate::stamp_text;
+use oaktag::device::Device;
 use oaktag::diag::{Finding, Result};
 use oaktag::link::Proven;
 use oaktag::pipeline::{NamedDevice, ProvenFile};
@@ -16,6 +18,20 @@ pub fn read(folder: &Path) -> Vec<Proven> {
         return Vec::new();
     }
     disk::read_text(&path).ok().and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default()
+}
+
+/// What the list beside a file says of it.
+pub fn of(file: &Path) -> Option<Proven> {
+    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let name = file.file_name().unwrap_or_default().to_string_lossy();
+    read(folder).into_iter().find(|proven| proven.file == name)
+}
+
+/// That a file was made through another correction than the one in force, if it was. A test square is right without.
+pub fn other_correction(proven: &Proven, device: &Device) -> Option<String> {
+    let stamp = stamp_text(device.correction(&proven.medium));
+    let other = !proven.stamp.is_empty() && proven.stamp != stamp;
+    other.then(|| format!("this file was made with \"{}\", and the profile now says \"{stamp}\"", proven.stamp))
 }
 
 /// Its text with these files added or renewed; what it says of other devices' files in the folder stays. What an earlier

@@ -21,7 +21,10 @@ mod watch;
 use args::{Cli, Command};
 use clap::Parser;
 use oaktag::diag::Finding;
+use signal_hook::{consts::SIGINT, flag};
 use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 
 /// How a command ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -32,6 +35,15 @@ pub enum End {
     Held,
     /// Somebody could not be drafted; the rest was.
     Failed,
+}
+
+/// Whether the user asked to stop by Ctrl+C. A second one ends the program as usual.
+pub fn on_ctrl_c() -> Arc<AtomicBool> {
+    let stop = Arc::new(AtomicBool::new(false));
+    // Without either it can be stopped as usual.
+    let _ = flag::register_conditional_shutdown(SIGINT, 130, Arc::clone(&stop));
+    let _ = flag::register(SIGINT, Arc::clone(&stop));
+    stop
 }
 
 /// What a command returns: usage, file and device trouble is an error.

@@ -3,7 +3,7 @@
 use super::args::From;
 use super::disk;
 use super::progress::Progress;
-use oaktag::diag::{Finding, Result};
+use oaktag::diag::{Finding, Result, Severity};
 use oaktag::draft::Choices;
 use oaktag::measures::{self, Measures};
 use oaktag::piece::json;
@@ -68,9 +68,22 @@ fn draft(style: &Style, mut person: Measures, choices: &Choices, from: &From, fi
         let needed: Vec<&str> = style.needs.iter().map(|need| need.name.as_str()).collect();
         found.extend(measures::estimate(&mut person, &needed));
     }
-    let mut walked = pipeline::draft_and_walk(style, &person, choices, from.tolerance)?;
+    let mut walked = pipeline::draft_and_walk(style, &person, choices, from.tolerance)
+        .map_err(|trouble| Box::new(doubted(*trouble, &found)))?;
     walked.findings.splice(0..0, found);
     Ok(walked)
+}
+
+/// What could not be drafted, with the measures that were questioned before: one of them may be why.
+fn doubted(trouble: Finding, found: &[Finding]) -> Finding {
+    let questioned: Vec<&str> =
+        found.iter().filter(|finding| finding.severity >= Severity::Breach).map(|finding| &*finding.message).collect();
+    if questioned.is_empty() {
+        return trouble;
+    }
+    let first = format!("look at the measures first: {}", questioned.join("; "));
+    let hint = trouble.hint.as_ref().map_or_else(|| first.clone(), |hint| format!("{first}; else {hint}"));
+    Finding { hint: Some(hint), ..trouble }
 }
 
 /// Reads a style sheet.

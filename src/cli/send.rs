@@ -2,7 +2,6 @@
 
 use super::{End, Outcome, disk, manifest, say};
 use clap::Args;
-use oaktag::calibrate::stamp_text;
 use oaktag::device::{self, Device, Link};
 use oaktag::diag::{Finding, Result};
 use oaktag::link::{self, Command, Cut, Ending, Journal, Progress, Proven, Sent, State};
@@ -206,12 +205,8 @@ fn proven(args: &SendArgs, device: &Device, bytes: &[u8]) -> Result<Option<Prove
             "make it for this one",
         )?;
     }
-    let stamp = stamp_text(device.correction(&proven.medium));
-    if !proven.stamp.is_empty() && proven.stamp != stamp {
-        refuse(
-            format!("this file was made with \"{}\", and the profile now says \"{stamp}\"", proven.stamp),
-            "make it again",
-        )?;
+    if let Some(other) = manifest::other_correction(&proven, device) {
+        refuse(other, "make it again")?;
     }
     Ok(Some(proven))
 }

@@ -267,7 +267,8 @@ fn read_measure(node: Node<'_>, unit: Unit, findings: &mut Vec<Finding>) -> Resu
             return Err(value.error(format!("a {} of {} can't be", known.name, format_length(mm, unit))).into());
         }
         if !(known.least..=known.most).contains(&mm) {
-            let finding = Finding::breach(format!("a {} of {} is unusual", known.name, format_length(mm, unit)));
+            let a = if known.name.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
+            let finding = Finding::breach(format!("{a} {} of {} is unusual", known.name, format_length(mm, unit)));
             findings.push(finding.at(value.text()?.snippet()).hint(likely_slip(mm, unit, known)));
         }
         Ok(mm)

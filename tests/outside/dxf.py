@@ -7,29 +7,20 @@ Every file is also spoiled on purpose, and every fault must be found.
 """
 
 import io
-import logging
 import math
 import sys
 
 import ezdxf
+from audited import opened
 from ezdxf.math import BSpline, Matrix44
 from svg_and_dxf import counted, wrong_square
-
-logging.getLogger("ezdxf").setLevel(logging.CRITICAL)  # what it finds is asked for below
 
 
 def check(text, want):
     """What is wrong with a file, as lines of text."""
-    wrong = []
-    try:
-        doc = ezdxf.read(io.StringIO(text))
-    except Exception as error:  # whatever ezdxf raises, the file is at fault
-        return [f"does not open: {error!r}"]
-    audit = doc.audit()
-    wrong += [f"error: {error.message}" for error in audit.errors]
-    wrong += [f"fix: {fix.message}" for fix in audit.fixes]
-    if doc.header.get("$INSUNITS") != 4 or doc.header.get("$MEASUREMENT") != 1:
-        wrong.append("not in millimetres")
+    doc, wrong = opened(text)
+    if doc is None:
+        return wrong
     drawn = list(doc.modelspace())
     if "strokes" in want and len(drawn) != want["strokes"]:
         wrong.append(f"{len(drawn)} entities, not {want['strokes']}")

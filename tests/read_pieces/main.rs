@@ -293,6 +293,11 @@ fn notches_of_points_and_of_lines() {
     }
     assert_at(&(line(50.0, 0.0, 50.0, 5.0) + &line(47.0, 5.0, 53.0, 5.0)), &[50.0]);
     assert_at(&line(49.0, -3.0, 51.0, 3.0), &[50.0]);
+    // Two slits that carry two stitching lines out to the edges meet at the sewn corner, and stay two (common practice, no
+    // source); the V below is the other way about.
+    let corner = places(&(line(12.0, 0.0, 12.0, 12.0) + &line(0.0, 12.0, 12.0, 12.0)));
+    let wanted = [Point::new(0.0, 12.0), Point::new(12.0, 0.0)];
+    assert!(corner.len() == 2 && corner.iter().zip(wanted).all(|(p, q)| p.distance(q) < 1e-6), "{corner:?}");
     // A V of two lines that meet in its tip, drawn either way and all but meeting, and shut by a third; a U of three; two Vs
     // that stand apart are two. Seeded: legs 0.3 mm apart are lines of their own.
     let v = |x: f64, gap: f64| line(x - 3.0, 0.0, x - gap, 6.0) + &line(x + 3.0, 0.0, x, 6.0);
