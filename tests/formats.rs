@@ -9,6 +9,7 @@ use oaktag::calibrate::{correct, identity};
 use oaktag::order::{Job, JobStroke, Pass};
 use oaktag::proof::prove;
 use oaktag::role::Role;
+use oaktag::write;
 use std::collections::BTreeSet;
 
 /// Half a step of the written decimals either way, and rounding.
@@ -249,4 +250,38 @@ fn odd_paths_survive() {
         assert!(triangle[1].distance(Point::new(3.0, 3.0)) < 1e-4, "{format:?}: {triangle:?}");
         assert!((sizes[2].height() - 4.0).abs() < TOLERANCE, "{format:?}: {}", sizes[2].height());
     }
+}
+
+/// The map of a tiled file says how the pages go together, above the small sheet and inside the margins, where the paper has
+/// room for that.
+#[test]
+fn the_map_says_how_to_glue() {
+    const LINES: [&str; 2] = [
+        "Where a page has a neighbour at its right or above, cut it there through the crosses.",
+        "Lay it on that neighbour, cross on cross, and tape both. Measure the square first.",
+    ];
+    // Starts of the strokes on the map, which is the first page and all of it the page's own.
+    let starts = |side: f64, high: f64| -> (usize, Vec<Point>) {
+        let paper = write::Paper { width: side, height: high, margins: [8.0; 4], overlap: 10.0 };
+        let mut path = BezPath::new();
+        path.move_to((20.0, 20.0));
+        path.line_to((390.0, 290.0));
+        let bytes = write::pdf(&correct(one_pass(vec![stroke(Role::Line, "Sleeve", "", path)]), None), Some(paper));
+        let text = String::from_utf8_lossy(&bytes).into_owned();
+        let map = text.split("BDC\n").nth(1).and_then(|rest| rest.split("EMC\n").next()).expect("a map");
+        let numbers = |line: &str| line.split(' ').map_while(|word| word.parse().ok()).collect::<Vec<f64>>();
+        let moves = map.lines().filter(|line| line.ends_with(" m")).map(numbers);
+        // A window for every page but the map.
+        (text.matches(" re W n").count(), moves.map(|at| Point::new(at[0], at[1])).collect())
+    };
+    let strokes = |words: &str| oaktag::text::letter(words, 3.0).paths.len();
+    let title = |pages: usize| strokes(&format!("Chorus tunic: {pages} pages, print at 100 %"));
+    // A4 (ISO 216): the uppermost 26 mm inside the margins are for words.
+    let head = |starts: &[Point], high: f64| starts.iter().filter(|at| at.y > high - 8.0 - 26.0).count();
+    let (pages, a4) = starts(210.0, 297.0);
+    assert!(a4.iter().all(|at| (8.0..=202.0).contains(&at.x) && (8.0..=289.0).contains(&at.y)), "{a4:?}");
+    assert_eq!(head(&a4, 297.0), title(pages) + LINES.map(strokes).iter().sum::<usize>());
+    // Seeded: a page of 90 mm has no room for them, and the check would miss them.
+    let (_, small) = starts(90.0, 90.0);
+    assert!(small.len() < LINES.map(strokes).iter().sum(), "{}", small.len());
 }

@@ -112,6 +112,37 @@ fn the_lay_is_in_the_proof_sheet() {
     assert!(page.contains("Cloth to buy") && page.contains("Chorus cotton, 1 : 10"));
 }
 
+/// What the first line says of the cloth and what the next ones say of the ruffles does not contradict: where it does, they
+/// can be as full as planned; where it does not, they can't; and how full they can be does not hang on the plan.
+#[test]
+fn cloth_that_does_leaves_room_for_the_ruffles_as_planned() {
+    let contradicts = |said: &str| {
+        let does = said.contains(" does: ");
+        let number = |text: &str| text.split([' ', ')']).next().and_then(|word| word.parse::<f64>().ok());
+        let full = said.split("can be ").skip(1).map(|rest| {
+            let planned = rest.split("(planned ").nth(1).and_then(number).expect("the plan");
+            number(rest).expect("a number") >= planned
+        });
+        full.into_iter().any(|full| full != does) || (does && said.contains("does not fit"))
+    };
+    let dress = "samples/lantern-night.style.kdl";
+    let small = ["--measures", "samples/pip-arlen.measures.kdl", "--width", "60 in", "--folded", "--anyway"];
+    let said = |gathers: &str, have: &str| {
+        let set = format!("gathers={gathers}");
+        let more = ["--strips", "across", "--set", &set, "--have", have];
+        out(&lay(&[&[dress], &small[..], &more].concat()))
+    };
+    let planned = said("1.8", "2 yd");
+    assert!(planned.contains("2 yd does") && !contradicts(&planned), "{planned}");
+    let brought = said("3", "1.9 yd");
+    assert!(brought.contains("1.9 yd does not do") && !contradicts(&brought), "{brought}");
+    // Seeded: what was said once.
+    let once = "2 yd does: the pieces take 67 13/16 in\n2 yd: \"Hem ruffle\" ";
+    for wrong in ["can be 1.6 times as long as its seam (planned 1.8)", "does not fit, even without gathers"] {
+        assert!(contradicts(&format!("{once}{wrong}")));
+    }
+}
+
 #[test]
 fn progress_goes_to_standard_error() {
     let output = lay(&[DRESS, "--measures", MAREN, "--width", "60", "--progress"]);

@@ -131,8 +131,14 @@ fn check(args: &LayArgs) -> Result<()> {
 
 /// Says that what was brought is too narrow.
 fn too_narrow(cloth: &Cloth, line: &ClothLine) -> String {
-    let has = cloth::bought_text(cloth.length, cloth.unit);
+    let has = cloth::brought_text(cloth.length, cloth.unit);
     format!("{}, {} wide: {has} does not do: {}", cloth.name, line.width, line.buy)
+}
+
+/// How many times its seam a ruffle may be long, to a twentieth below, but never below the plan where that does.
+fn rounded_down(planned: f64, fuller: f64) -> f64 {
+    let found = (planned * fuller * 20.0 + 1e-6).floor() / 20.0;
+    if fuller >= 1.0 { found.max(planned) } else { found }
 }
 
 impl Job<'_> {
@@ -173,13 +179,14 @@ impl Job<'_> {
         if cloth.length <= 0.0 {
             return Ok(words);
         }
-        let has = cloth::bought_text(cloth.length, unit);
+        let has = cloth::brought_text(cloth.length, unit);
         let needs = cloth::bought_text(laid.lay.length, unit);
-        if laid.lay.length > cloth.length {
+        let does = laid.lay.length <= cloth.length;
+        if does {
+            words.push(format!("{title}: {has} does: the pieces take {}", say(laid.lay.length)));
+        } else {
             let short = say(laid.lay.length - cloth.length);
             words.push(format!("{title}: {has} does not do: {needs} is needed, {short} more"));
-        } else {
-            words.push(format!("{title}: {has} does: the pieces take {}", say(laid.lay.length)));
         }
         let gathered: Vec<_> = self
             .sets
@@ -188,14 +195,14 @@ impl Job<'_> {
             .filter(|strip| strip.times > 1.0 && strip.cloth == cloth.cut_as)
             .collect();
         if let Some(most) = gathered.iter().map(|strip| strip.times).reduce(f64::max) {
-            let fullest = self.fullest(cloth, most)?;
+            let fullest = self.fullest(cloth, most, does)?;
             let names: Vec<String> = gathered
                 .iter()
                 .map(|strip| match fullest {
                     Some(fuller) => format!(
                         "\"{}\" can be {} times as long as its seam (planned {})",
                         strip.name,
-                        trimmed((strip.times * fuller * 20.0).floor() / 20.0, 2),
+                        trimmed(rounded_down(strip.times, fuller), 2),
                         trimmed(strip.times, 2)
                     ),
                     None => format!("\"{}\" does not fit, even without gathers", strip.name),
@@ -207,21 +214,32 @@ impl Job<'_> {
     }
 
     /// How many times as full as planned the ruffles can be cut from the length that there is; `None` where they don't fit
-    /// even without gathers. `most` is the fullest ruffle's.
-    fn fullest(&self, cloth: &Cloth, most: f64) -> Result<Option<f64>> {
+    /// even without gathers. `most` is the fullest ruffle's; `does` says whether the lay as planned fits.
+    ///
+    /// A lay is found by searching, and a shorter ruffle may be joined elsewhere: one that is less full does not always lie
+    /// on less cloth. So several are tried from the fullest down, and what is known to fit is never gone below.
+    fn fullest(&self, cloth: &Cloth, most: f64, does: bool) -> Result<Option<f64>> {
         /// Nobody gathers more than this (up to 4 is common practice, no source).
         const FULL: f64 = 6.0;
         /// How finely fullness is found.
         const STEP: f64 = 0.02;
+        /// How many are tried before it is found more finely.
+        const TRIALS: u32 = 6;
         let fits =
             |fuller: f64| -> Result<bool> { Ok(self.lay(cloth, fuller, cloth.length)?.lay.length <= cloth.length) };
-        let (mut low, mut high) = (1.0 / most, (FULL / most).max(1.0));
-        if !fits(low)? {
-            return Ok(None);
+        let (least, fullest) = if does { (1.0, (FULL / most).max(1.0)) } else { (1.0 / most, 1.0) };
+        let at = |trial: u32| fullest - (fullest - least) * f64::from(trial) / f64::from(TRIALS);
+        let mut low = does.then_some(1.0);
+        // The plan itself is known already: it is the last trial where it does, the first where it does not.
+        let mut high = fullest;
+        for trial in if does { 0..TRIALS } else { 1..TRIALS + 1 } {
+            if fits(at(trial))? {
+                low = Some(at(trial));
+                break;
+            }
+            high = at(trial);
         }
-        if fits(high)? {
-            return Ok(Some(high));
-        }
+        let Some(mut low) = low else { return Ok(None) };
         while (high - low) * most > STEP {
             let middle = f64::midpoint(low, high);
             if fits(middle)? { low = middle } else { high = middle }

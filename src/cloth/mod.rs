@@ -102,6 +102,18 @@ pub fn bought_text(length: f64, unit: Unit) -> String {
     format!("{:.1} m", length / 1000.0)
 }
 
+/// A length of cloth that is there already: as [`bought_text`] where it is such a length, else in hundredths of a yard or
+/// metre, rounded down: what was brought is never more than it is.
+pub fn brought_text(length: f64, unit: Unit) -> String {
+    /// Rounding in a length that was read, mm.
+    const HAIR: f64 = 1e-6;
+    if (bought(length, unit) - length).abs() < HAIR {
+        return bought_text(length, unit);
+    }
+    let (one, sign) = if unit == Unit::Inch { (36.0 * INCH, "yd") } else { (1000.0, "m") };
+    format!("{} {sign}", crate::units::trimmed(((length + HAIR) / one * 100.0).floor() / 100.0, 2))
+}
+
 impl Cloth {
     /// A plain cloth of that width, mm, single, without nap, to be cut with shears.
     pub fn plain(cut_as: &str, width: f64, unit: Unit) -> Self {
@@ -375,6 +387,13 @@ mod tests {
         }
         assert_eq!(bought_text(2001.0, Unit::Centimetre), "2.1 m");
         assert_eq!(bought_text(2000.0, Unit::Centimetre), "2.0 m");
+        // What was brought is said as it is, and never as more: a yard is 36 in of 25.4 mm, and 70 in are 1.944 of it.
+        for (inches, text) in [(1.9 * 36.0, "1.9 yd"), (70.0, "1.94 yd"), (72.0, "2 yd"), (67.5, "1 7/8 yd")] {
+            assert_eq!(brought_text(inches * 25.4, Unit::Inch), text);
+        }
+        for (mm, text) in [(1950.0, "1.95 m"), (1999.9, "1.99 m"), (2000.0, "2.0 m")] {
+            assert_eq!(brought_text(mm, Unit::Centimetre), text);
+        }
     }
 
     #[test]

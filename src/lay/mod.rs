@@ -32,6 +32,7 @@ use crate::role::Role;
 use crate::units::LONGEST;
 use copy::Copy;
 use kurbo::{Affine, BezPath};
+use pack::Turning;
 use search::{Budget, Progress};
 
 /// One sheet of a medium with what lies on it.
@@ -97,8 +98,9 @@ pub const QUICK: Budget = Budget { evaluations: 60_000, seconds: None, threads: 
 
 /// Places every copy of every piece on as many sheets as it takes, inside the margins and the gap kept, with the
 /// [`QUICK`] search. On a roll the grain runs along the feed, one way or the other; on a sheet at any right angle to its
-/// sides. Pieces on the fold stay half pieces. Every sheet carries a check square with `stamp` beside it, clear of the
-/// pieces.
+/// sides. Paper and card have no grain: a piece that has no room along a roll lies across it, which is told, and on glued
+/// pages one is turned that only so fits one page, where that takes no more pages. Pieces on the fold stay half pieces.
+/// Every sheet carries a check square with `stamp` beside it, clear of the pieces.
 ///
 /// # Errors
 /// A piece that is larger than the medium, by how much, and what would fit; no pieces at all; a medium too small for a
@@ -108,7 +110,7 @@ pub fn lay(pieces: &[MarkedPiece], medium: &Medium, copies: Copies, stamp: &str)
 }
 
 /// The same on what is in stock: fewest sheets, of several formats the smallest that does for each sheet; of several rolls
-/// the first that takes every piece. `stamp` gives each medium's. Better lays until the budget is used or `progress`
+/// the first that takes every piece, along it or else across. `stamp` gives each medium's. Better lays until the budget is used or `progress`
 /// returns false.
 ///
 /// # Errors
@@ -136,20 +138,29 @@ pub fn lay_on_stock(
     }
     let mut best: Option<(Vec<Sheet>, String)> = None;
     let mut refused = None;
-    for medium in stock {
-        match on_medium(&wanted, medium, &stamp(medium), budget, progress) {
-            Ok((sheets, missing)) => {
-                // Of two that take as many sheets, the smaller.
-                let size = |sheets: &[Sheet]| (sheets.len(), sheets.iter().map(|s| s.width * s.height).sum::<f64>());
-                if best.as_ref().is_none_or(|(other, _)| size(&sheets) < size(other)) {
-                    best = Some((sheets, missing));
+    // Nothing lies across a roll as long as some medium takes all of it along.
+    let mut across = false;
+    loop {
+        for medium in stock {
+            match on_medium(&wanted, medium, &stamp(medium), across, budget, progress) {
+                Ok((sheets, missing)) => {
+                    // Of two that take as many sheets, the smaller.
+                    let size =
+                        |sheets: &[Sheet]| (sheets.len(), sheets.iter().map(|s| s.width * s.height).sum::<f64>());
+                    if best.as_ref().is_none_or(|(other, _)| size(&sheets) < size(other)) {
+                        best = Some((sheets, missing));
+                    }
+                    if matches!(medium.kind, MediumKind::Roll { .. }) {
+                        break;
+                    }
                 }
-                if matches!(medium.kind, MediumKind::Roll { .. }) {
-                    break;
-                }
+                Err(finding) => refused = refused.or(Some(finding)),
             }
-            Err(finding) => refused = refused.or(Some(finding)),
         }
+        if best.is_some() || across {
+            break;
+        }
+        (across, refused) = (true, None);
     }
     let Some((mut sheets, missing)) = best else {
         return Err(refused
@@ -160,7 +171,7 @@ pub fn lay_on_stock(
             smaller(sheet, &wanted, stock, stamp, budget, progress);
         }
     }
-    let mut findings = Vec::new();
+    let mut findings = if across { lying_across(&sheets, pieces) } else { Vec::new() };
     if !missing.is_empty() {
         let message = format!("the stamp has characters that can't be lettered: {missing}");
         findings.push(Finding::warning(message).hint("a box is drawn in their place"));
@@ -173,15 +184,45 @@ fn on_medium(
     wanted: &[Copy],
     medium: &Medium,
     stamp: &str,
+    across: bool,
     budget: &Budget,
     progress: &mut dyn FnMut(Progress) -> bool,
 ) -> Result<(Vec<Sheet>, String)> {
-    let packed = closer::closer(pack::pack(wanted, medium, stamp)?, wanted, medium, budget, progress);
-    let sheets = packed.sheets(wanted, medium);
-    for sheet in &sheets {
-        verify(sheet, medium)?;
+    let mut lay = |packed: pack::Packed| {
+        let packed = closer::closer(packed, wanted, medium, budget, progress);
+        let sheets = packed.sheets(wanted, medium);
+        sheets.iter().try_for_each(|sheet| verify(sheet, medium)).map(|()| (sheets, packed.missing()))
+    };
+    let turning = if across { Turning::Across } else { Turning::OntoOnePage };
+    let packed = pack::pack(wanted, medium, stamp, turning)?;
+    let choice = medium.pages.is_some() && packed.turns();
+    let turned = lay(packed)?;
+    // Turning is for fewer joins, and not for more pages.
+    if choice && let Ok(plain) = pack::pack(wanted, medium, stamp, Turning::Nothing) {
+        let plain = lay(plain)?;
+        if pages::joined(&plain.0, medium) <= pages::joined(&turned.0, medium) {
+            return Ok(plain);
+        }
     }
-    Ok((sheets, packed.missing()))
+    Ok(turned)
+}
+
+/// Says which pieces lie across a roll: whoever cuts cloth by it must know.
+fn lying_across(sheets: &[Sheet], pieces: &[MarkedPiece]) -> Vec<Finding> {
+    let across = |piece: &&MarkedPiece| {
+        sheets.iter().any(|sheet| {
+            let own = |placed: &&Placed| placed.piece == piece.name && placed.person == piece.person;
+            sheet.placed.iter().find(own).is_some_and(|placed| {
+                let [from, to] = piece.grain.map(|end| placed.transform * end);
+                (to - from).y.abs() > (to - from).x.abs()
+            })
+        })
+    };
+    let told = |piece: &MarkedPiece| {
+        let finding = Finding::warning("the piece lies across the roll, as there is no room for it along the roll");
+        finding.piece(&piece.name).hint("paper and card have no grain; cloth that is cut on such a roll has")
+    };
+    pieces.iter().filter(across).map(told).collect()
 }
 
 /// Puts the smallest format in a sheet's place that takes all of its copies.
@@ -215,7 +256,7 @@ fn smaller(
         .cloned()
         .collect();
     for medium in formats {
-        let laid = on_medium(&copies, medium, &stamp(medium), budget, progress);
+        let laid = on_medium(&copies, medium, &stamp(medium), false, budget, progress);
         if let Some([one]) = laid.as_ref().ok().map(|(sheets, _)| &**sheets) {
             *sheet = one.clone();
             return;

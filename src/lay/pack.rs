@@ -4,11 +4,13 @@
 //! least far along x. Several orders of the copies are tried and the best lay is kept, for `closer` to make it better.
 
 use super::copy::Copy;
+use super::pages::PageGrid;
 use super::rows::{ROUNDING, Room, Shape, Spot, sticking_out};
 use super::square::{Block, SIDES};
 use super::{Placed, Sheet, SheetStroke};
 use crate::device::{Margins, Medium, MediumKind};
 use crate::diag::{Finding, Result};
+use crate::units::{INCH, Unit, format_length, trimmed};
 use kurbo::{Affine, Rect};
 use std::rc::Rc;
 
@@ -37,18 +39,22 @@ pub(super) struct Packed {
     pub(super) bins: Vec<Bin>,
 }
 
+/// What may be turned out of the grain on a roll. On sheets everything may.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Turning {
+    /// Nothing.
+    Nothing,
+    /// Of glued pages, what only so fits one page.
+    OntoOnePage,
+    /// That, and what has no room along the roll.
+    Across,
+}
+
 /// Every copy placed on as few sheets as this takes.
-pub(super) fn pack(copies: &[Copy], medium: &Medium, stamp: &str) -> Result<Packed> {
+pub(super) fn pack(copies: &[Copy], medium: &Medium, stamp: &str, turning: Turning) -> Result<Packed> {
     let (width, height) = inside(medium);
     let row = Room::row_height(medium.gap);
-    let turns = match medium.kind {
-        MediumKind::Roll { .. } => &[0, 2][..],
-        MediumKind::Sheet { .. } => &[0, 1, 2, 3],
-    };
-    let items: Vec<Item> = copies.iter().map(|copy| Item::new(copy, turns, row)).collect();
-    for (item, copy) in items.iter().zip(copies) {
-        item.check_size(copy, medium)?;
-    }
+    let items = copies.iter().map(|copy| Item::fitting(copy, medium, turning, row)).collect::<Result<Vec<Item>>>()?;
     let empty = Room::new(width, height, medium.gap, row);
     let blocks = blocks(&empty, stamp);
     let mut best: Option<(usize, f64, Vec<Bin>)> = None;
@@ -67,6 +73,11 @@ impl Packed {
     /// The sheets.
     pub(super) fn sheets(&self, copies: &[Copy], medium: &Medium) -> Vec<Sheet> {
         self.bins.iter().map(|bin| bin.sheet(copies, &self.items, medium)).collect()
+    }
+
+    /// Whether some copy may lie in its grain and out of it.
+    pub(super) fn turns(&self) -> bool {
+        self.items.iter().any(|item| item.turned.len() > 2)
     }
 
     /// The characters of the stamp that can't be lettered.
@@ -143,49 +154,104 @@ impl Item {
         Self { turned, out }
     }
 
+    /// A copy with the turns that it may take on a medium: any right angle on a sheet, the grain along the feed of a roll
+    /// but for what `turning` allows.
+    fn fitting(copy: &Copy, medium: &Medium, turning: Turning, row: f64) -> Result<Self> {
+        const ALL: [usize; 4] = [0, 1, 2, 3];
+        if matches!(medium.kind, MediumKind::Sheet { .. }) {
+            let item = Self::new(copy, &ALL, row);
+            return if item.fits(inside(medium), true) { Ok(item) } else { Err(item.too_large(copy, medium)) };
+        }
+        let item = Self::new(copy, &[0, 2], row);
+        if let Some(window) = PageGrid::of(medium).map(|grid| grid.window())
+            && turning >= Turning::OntoOnePage
+            && !item.fits(window, false)
+            && item.fits(window, true)
+        {
+            return Ok(Self::new(copy, &ALL, row));
+        }
+        if item.fits(inside(medium), false) {
+            return Ok(item);
+        }
+        if turning == Turning::Across && item.fits(inside(medium), true) {
+            return Ok(Self::new(copy, &[1, 3], row));
+        }
+        Err(item.too_large(copy, medium))
+    }
+
+    /// Whether it has room in a rectangle, as it is or, where it may, turned by a right angle.
+    fn fits(&self, room: (f64, f64), turned: bool) -> bool {
+        let size = self.bounds().size();
+        let has_room = |x: f64, y: f64| x <= room.0 + ROUNDING && y <= room.1 + ROUNDING;
+        has_room(size.width, size.height) || (turned && has_room(size.height, size.width))
+    }
+
     /// Its extent with the grain along x.
     fn bounds(&self) -> Rect {
         self.turned[0].1.bounds
     }
 
-    /// An error that says by how much the piece is too large, and what would fit.
-    fn check_size(&self, copy: &Copy, medium: &Medium) -> Result<()> {
-        let (width, height) = inside(medium);
-        let over = |bounds: Rect| ((bounds.width() - width).max(0.0), (bounds.height() - height).max(0.0));
-        let sizes = self.turned.iter().map(|(_, shape)| shape.bounds);
-        let Some(bounds) = sizes.min_by(|a, b| {
-            let [a, b] = [over(*a), over(*b)].map(|(x, y)| x + y);
-            a.total_cmp(&b)
-        }) else {
-            return Ok(());
-        };
-        let (x, y) = over(bounds);
-        if x.max(y) <= ROUNDING {
-            return Ok(());
-        }
-        let mut ways = Vec::new();
-        let (along, across) = match medium.kind {
-            MediumKind::Roll { .. } => ("long along the grain", "wide across the grain"),
-            MediumKind::Sheet { .. } => ("long", "wide"),
-        };
-        if x > ROUNDING {
-            ways.push(format!("{:.1} mm {along}, {x:.1} mm more than the {width:.1} mm", bounds.width()));
-        }
-        if y > ROUNDING {
-            ways.push(format!("{:.1} mm {across}, {y:.1} mm more than the {height:.1} mm", bounds.height()));
-        }
-        let message = format!("the piece is {} that \"{}\" leaves inside its margins", ways.join(" and "), medium.name);
+    /// An error that says by how much the piece is too large for a medium however it is turned, and what would fit.
+    fn too_large(&self, copy: &Copy, medium: &Medium) -> Box<Finding> {
+        let room = inside(medium);
+        let own = self.bounds().size();
+        let over = |(x, y): (f64, f64)| [(x - room.0).max(0.0), (y - room.1).max(0.0)];
+        let lies = [(own.width, own.height), (own.height, own.width)];
+        let sum = |size: (f64, f64)| over(size).into_iter().sum::<f64>();
+        let best = if sum(lies[1]) < sum(lies[0]) { lies[1] } else { lies[0] };
+        let [x, y] = over(best);
+        let message = format!(
+            "the piece is {}, and \"{}\" leaves {} inside its margins: it is {} too large, whichever way it is turned",
+            area(best),
+            medium.name,
+            area(room),
+            length(x.max(y))
+        );
         let Margins { left, right, bottom, top } = medium.margins;
-        let needs = |side: f64, margins: f64| (side + margins - ROUNDING).ceil();
-        let (wide, high) = (needs(bounds.width(), left + right), needs(bounds.height(), bottom + top));
-        let hint = match medium.kind {
+        let (wide, high) = (best.0 + left + right, best.1 + bottom + top);
+        let mut ways = vec![match medium.kind {
             MediumKind::Roll { .. } => {
-                format!("a roll at least {high} mm wide with plots up to {wide} mm long would take it")
+                format!(
+                    "a roll at least {} wide with plots up to {} long would take it",
+                    at_least(high),
+                    at_least(wide)
+                )
             }
-            MediumKind::Sheet { .. } => format!("a sheet of at least {wide} × {high} mm would take it"),
-        };
-        Err(Box::new(Finding::error(message).piece(&copy.piece.name).hint(hint)))
+            MediumKind::Sheet { .. } => {
+                format!("a sheet of at least {} × {} would take it", at_least(wide), at_least(high))
+            }
+        }];
+        let has = |edge: &str| copy.strokes.iter().any(|stroke| stroke.edge.starts_with(edge));
+        if ["hem", "top", "left end", "right end"].into_iter().all(has) {
+            let most = format!("a smaller cloth-width in the style, at most {}", at_most(room.0.max(room.1)));
+            ways.push(format!("or, as it is a strip, more and shorter lengths: {most}"));
+        }
+        Finding::error(message).piece(&copy.piece.name).hint(ways.join("; ")).into()
     }
+}
+
+/// A length as both kinds of tape show it; what is too little for a tape in millimetres alone.
+fn length(mm: f64) -> String {
+    let shown = format!("{} mm", trimmed(mm, 1));
+    if mm < 1.0 { shown } else { format!("{} ({shown})", format_length(mm, Unit::Inch)) }
+}
+
+/// The same, rounded upwards to whole millimetres and eighths of an inch.
+fn at_least(mm: f64) -> String {
+    let eighths = ((mm - ROUNDING) / INCH * 8.0).ceil() / 8.0 * INCH;
+    format!("{} ({} mm)", format_length(eighths, Unit::Inch), trimmed((mm - ROUNDING).ceil(), 0))
+}
+
+/// The same, rounded downwards.
+fn at_most(mm: f64) -> String {
+    let eighths = ((mm + ROUNDING) / INCH * 8.0).floor() / 8.0 * INCH;
+    format!("{} ({} mm)", format_length(eighths, Unit::Inch), trimmed((mm + ROUNDING).floor(), 0))
+}
+
+/// Width and height as both kinds of tape show them.
+fn area((x, y): (f64, f64)) -> String {
+    let [wide, high] = [x, y].map(|side| format_length(side, Unit::Inch));
+    format!("{wide} × {high} ({} × {} mm)", trimmed(x, 1), trimmed(y, 1))
 }
 
 impl Bin {

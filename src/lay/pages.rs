@@ -54,6 +54,20 @@ pub fn pages(sheet: &Sheet, width: f64, height: f64, overlap: f64) -> Result<Vec
     Ok(pages)
 }
 
+/// How many pages sheets take, and how many parts their pieces are in, by their boxes.
+pub(super) fn joined(sheets: &[Sheet], medium: &Medium) -> [usize; 2] {
+    let mut cost = [0; 2];
+    let Some(grid) = PageGrid::of(medium) else { return cost };
+    for sheet in sheets {
+        let boxes: Vec<Rect> = sheet.placed.iter().map(|placed| placed.outline.bounding_box()).collect();
+        for page in pages(sheet, grid.size[0], grid.size[1], grid.overlap).unwrap_or_default() {
+            cost[0] += 1;
+            cost[1] += boxes.iter().filter(|bounds| page.window.overlaps(**bounds)).count();
+        }
+    }
+    cost
+}
+
 /// The pages of a medium, from its lower left corner.
 pub(super) struct PageGrid {
     /// What one page shows along x and y, mm.
@@ -70,6 +84,11 @@ impl PageGrid {
         let margins = pages.margins;
         let size = [pages.width - margins.left - margins.right, pages.height - margins.bottom - margins.top];
         Some(Self { size, overlap: pages.overlap, rows: pages.across as usize })
+    }
+
+    /// What one page shows along x and y, mm.
+    pub(super) fn window(&self) -> (f64, f64) {
+        (self.size[0], self.size[1])
     }
 
     /// The height that so many rows make, mm.

@@ -283,11 +283,20 @@ fn glued(paper: &Paper) -> Rect {
     window(paper).inflate(-paper.overlap / 2.0, -paper.overlap / 2.0)
 }
 
-/// The whole sheet made small, with every page's outline and name.
+/// How pages are put together, on the map. Cut through a cross, its half lies beside the other half of the one below.
+const TOGETHER: [&str; 2] = [
+    "Where a page has a neighbour at its right or above, cut it there through the crosses.",
+    "Lay it on that neighbour, cross on cross, and tape both. Measure the square first.",
+];
+
+/// The whole sheet made small, with every page's outline and name, and above it what it is and how to put it together.
 fn map(text: &mut Vec<u8>, job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile], names: &Names) {
     let room = window(paper);
     let all = tiles.iter().fold(extent, |all, tile| all.union(tile.window));
-    let head = 14.0_f64.min(room.height() / 4.0);
+    // The title, and where there is room below it, what to do.
+    let (title, told) = (14.0, 12.0);
+    let tall = room.height() / 4.0 >= title + told;
+    let head = if tall { title + told } else { title.min(room.height() / 4.0) };
     let scale = (room.width() / all.width()).min((room.height() - head) / all.height()) * 0.98;
     let place = Affine::translate((room.x0, room.y0)) * Affine::scale(scale);
     let mut drawn: Vec<BezPath> = strokes(job)
@@ -300,10 +309,18 @@ fn map(text: &mut Vec<u8>, job: &Job, paper: &Paper, extent: Rect, tiles: &[Tile
         drawn.extend(names.strokes(tile, (scale * tile.window.height() / 6.0).min(8.0), middle));
     }
     let say = format!("{}: {} pages, print at 100 %", job.title, tiles.len());
-    let words = letter(&say, 4.0);
-    let fit = (room.width() / words.width.max(1.0)).min(1.0);
-    let at = Affine::translate((room.x0, room.y1 - head / 2.0)) * Affine::scale(fit);
-    drawn.extend(words.paths.into_iter().map(|path| at * path));
+    let mut write = |words: &str, size: f64, below: f64| {
+        let words = letter(words, size);
+        let fit = (room.width() / words.width.max(1.0)).min(1.0);
+        let at = Affine::translate((room.x0, room.y1 - below)) * Affine::scale(fit);
+        drawn.extend(words.paths.into_iter().map(|path| at * path));
+    };
+    write(&say, 4.0, title.min(head) / 2.0);
+    if tall {
+        for (line, below) in TOGETHER.into_iter().zip([title, title + told / 2.0]) {
+            write(line, 3.0, below);
+        }
+    }
     furniture(text, &[], &drawn);
 }
 
