@@ -441,12 +441,21 @@ fn a_seam_without_allowance_is_told_but_for_net_blocks() {
     assert!(forgotten(&seam).is_empty());
     seam.pieces[0].edges[0].allowance = 0.0;
     assert!(forgotten(&seam).is_empty());
-    let one = said(&seam, "Left/seam has no allowance and Right/seam backwards one of 1/2 in");
+    let one = said(&seam, "Left/seam has no allowance and Right/seam one of 1/2 in");
     assert!(one.len() == 1, "{:?}", said(&seam, "allowance"));
     // The seeded fault: forgotten on both.
     seam.pieces[1].edges[0].allowance = 0.0;
     let told = forgotten(&seam);
-    assert!(told.len() == 1 && told[0].starts_with("Warning: in seam \"seam\" Left/seam and Right/seam"), "{told:?}");
+    assert!(
+        told.len() == 1 && told[0].starts_with("Warning: in seam \"seam\" Left/seam is sewn to Right/seam, and"),
+        "{told:?}"
+    );
+    // Of a chain it is told once, with all its edges.
+    let mut chain = set(pieces(), join(&["Left/seam", "Left/top"], &["Right/top backwards", "Right/seam backwards"]));
+    chain.pieces[0].edges.iter_mut().for_each(|edge| edge.allowance = 25.4);
+    chain.pieces[1].edges.iter_mut().for_each(|edge| edge.allowance = 0.0);
+    let told = said(&chain, "Left/seam + Left/top have an allowance of 1 in and Right/top + Right/seam no allowance");
+    assert!(told.len() == 1 && said(&chain, "allowance").len() == 1, "{told:?}");
     // Net blocks, to be drawn round, and edges on the fold.
     seam.pieces.iter_mut().flat_map(|piece| &mut piece.edges).for_each(|edge| edge.allowance = 0.0);
     assert!(said(&seam, "allowance").is_empty());

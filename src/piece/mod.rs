@@ -113,9 +113,13 @@ pub const BEHIND_START: &str = " behind the start";
 impl Edge {
     /// Its name as a whole, where a ring is begun within it.
     pub fn whole_name(&self) -> &str {
-        let whole = self.name.strip_suffix(BEFORE_START).or_else(|| self.name.strip_suffix(BEHIND_START));
-        whole.unwrap_or(&self.name)
+        whole_name(&self.name)
     }
+}
+
+/// An edge's name without what says on which side of a ring's start it lies.
+pub fn whole_name(edge: &str) -> &str {
+    edge.strip_suffix(BEFORE_START).or_else(|| edge.strip_suffix(BEHIND_START)).unwrap_or(edge)
 }
 
 /// How the cut line turns a corner of the sew line.
