@@ -3,6 +3,7 @@
 //! Inside the program a length is an `f64` in millimetres.
 
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 use std::fmt;
 
 /// Millimetres in an inch, exactly (International yard and pound agreement, 1959).
@@ -67,7 +68,13 @@ pub struct NotALength {
     /// Byte offset of the place in the text.
     pub at: usize,
     /// What was expected there.
-    pub expected: &'static str,
+    pub expected: Cow<'static, str>,
+}
+
+impl NotALength {
+    fn new(at: usize, expected: impl Into<Cow<'static, str>>) -> Self {
+        Self { at, expected: expected.into() }
+    }
 }
 
 impl fmt::Display for NotALength {
@@ -82,7 +89,8 @@ impl std::error::Error for NotALength {}
 /// A text without a unit is in `unit`. Returns millimetres.
 ///
 /// # Errors
-/// [`NotALength`] with the place, also for a hyphened fraction without a unit sign, and for lengths over 100 m.
+/// [`NotALength`] with the place, also for a hyphened fraction without a unit sign, for a fraction that is not less than 1
+/// or whose lower number no tape has, and for lengths over 100 m.
 ///
 /// ```
 /// use oaktag::units::{Unit, parse_length};
@@ -102,15 +110,17 @@ pub fn parse_length(text: &str, unit: Unit) -> Result<f64, NotALength> {
             None => (1.0, trimmed, start),
         }
     };
-    let scan = scan_length(body).map_err(|e| NotALength { at: e.at + start, ..e })?;
+    let shift = |e: NotALength| NotALength { at: e.at + start, ..e };
+    let scan = scan_length(body).map_err(shift)?;
+    check_fraction(body, scan.end).map_err(shift)?;
     let rest = &body[scan.end..];
     if !rest.trim().is_empty() {
         let at = start + scan.end + (rest.len() - rest.trim_start().len());
-        return Err(NotALength { at, expected: "the end of the length, or in, cm or mm" });
+        return Err(NotALength::new(at, "the end of the length, or in, cm or mm"));
     }
     let mm = sign * scan.value * scan.unit.unwrap_or(unit).mm();
     if mm.abs() > LONGEST {
-        return Err(NotALength { at: start, expected: "a length under 100 m" });
+        return Err(NotALength::new(start, "a length under 100 m"));
     }
     Ok(mm)
 }
@@ -130,31 +140,71 @@ pub struct ScannedLength {
 /// joins whole and fraction only where an inch mark follows, so that `12-3/8` in a formula is a subtraction.
 ///
 /// # Errors
-/// [`NotALength`] where no number starts here, or a fraction has denominator 0.
+/// [`NotALength`] where no number starts here, or a fraction has denominator 0; where the fraction follows a whole number or
+/// has a unit, also as in [`parse_length`].
 pub fn scan_length(text: &str) -> Result<ScannedLength, NotALength> {
-    let (whole, mut end) =
-        number(text, 0).ok_or(NotALength { at: 0, expected: "a number such as 12, 12 3/8 or 31.4" })?;
+    let (whole, mut end) = number(text, 0).ok_or(NotALength::new(0, "a number such as 12, 12 3/8 or 31.4"))?;
     let is_whole = text[..end].bytes().all(|b| b.is_ascii_digit());
     let mut value = whole;
+    let mut mixed = false;
     if is_whole {
         if let Some((den, after)) = fraction_tail(text, end) {
             value = divide(whole, den, end)?;
             end = after;
-        } else if let Some((numerator, den, after)) = spaced_fraction(text, end) {
+        } else if let Some((numerator, den, after)) =
+            spaced_fraction(text, end).or_else(|| hyphened_fraction(text, end))
+        {
             value = whole + divide(numerator, den, end)?;
             end = after;
-        } else if let Some((numerator, den, after)) = hyphened_fraction(text, end) {
-            value = whole + divide(numerator, den, end)?;
-            end = after;
+            mixed = true;
         }
     }
-    let (unit, end) = unit_at(text, end);
-    Ok(ScannedLength { value, unit, end })
+    let (unit, behind) = unit_at(text, end);
+    // A fraction alone may be a number in a formula, 9/8 too.
+    if mixed || unit.is_some() {
+        check_fraction(text, end)?;
+    }
+    Ok(ScannedLength { value, unit, end: behind })
+}
+
+/// Refuses a fraction that no tape or ruler shows, among the first `end` bytes of a text: one that is not less than 1, as in
+/// `293/8` with its space forgotten, or whose lower number no tape has, as in `29 3/18`.
+fn check_fraction(text: &str, end: usize) -> Result<(), NotALength> {
+    /// What inch tapes and rulers are divided by, and the parts that are taken of an inch (common practice, no source).
+    const DIVIDED: [f64; 11] = [2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 16.0, 32.0, 64.0];
+    let Some(slash) = text[..end].find('/') else { return Ok(()) };
+    let start = text[..slash].trim_end_matches(|c: char| c.is_ascii_digit()).len();
+    let (Some((numerator, _)), Some((den, after))) = (whole_number(text, start), whole_number(text, slash + 1)) else {
+        return Ok(());
+    };
+    let digits = &text[start..slash];
+    if numerator >= den {
+        let whole: f64 = text[..start].trim_end_matches([' ', '\u{a0}', '-']).parse().unwrap_or(0.0);
+        // Where the space was forgotten: behind the first digits, the longest fraction last.
+        let parted = (1..digits.len()).rev().map(|at| digits.split_at(at));
+        let meant = parted.filter(|(_, numerator)| {
+            !numerator.starts_with('0') && numerator.parse::<f64>().is_ok_and(|numerator| numerator < den)
+        });
+        let mut meant: Vec<String> =
+            meant.map(|(whole, numerator)| format!("{whole} {numerator}/{}", &text[slash + 1..after])).collect();
+        if start > 0 || meant.is_empty() {
+            let inches = whole + numerator / den;
+            let (inches, over) = (inches.floor(), (numerator % den).round());
+            let fraction = if over > 0.0 { format!(" {over}/{den}") } else { String::new() };
+            meant = vec![format!("{inches}{fraction}")];
+        }
+        let message = format!("a fraction that is less than 1; did you mean {}?", meant.join(" or "));
+        return Err(NotALength::new(start, message));
+    }
+    if DIVIDED.contains(&den) {
+        return Ok(());
+    }
+    Err(NotALength::new(slash + 1, "a lower number that tapes have: 2, 3, 4, 5, 6, 8, 10, 12, 16, 32 or 64"))
 }
 
 fn divide(numerator: f64, den: f64, at: usize) -> Result<f64, NotALength> {
     if den == 0.0 {
-        return Err(NotALength { at, expected: "a fraction whose lower number is not 0" });
+        return Err(NotALength::new(at, "a fraction whose lower number is not 0"));
     }
     Ok(numerator / den)
 }
@@ -370,6 +420,44 @@ mod tests {
             [("", 0), ("abc", 0), ("12 x", 3), ("8-1/2", 1), ("1/0", 1), ("NaN", 0), ("inf", 0), ("9999999", 0)]
         {
             assert_eq!(parse_length(text, Unit::Inch).expect_err(text).at, at, "{text}");
+        }
+    }
+
+    #[test]
+    fn fractions_are_those_of_a_tape() {
+        // Each is a slip that would else be read in silence: 293/8 in is 36 5/8 in.
+        for (text, at, meant) in [
+            ("293/8", 0, "29 3/8?"),
+            ("-293/8\"", 1, "29 3/8?"),
+            ("2915/16 in", 0, "291 5/16 or 29 15/16?"),
+            ("9/8", 0, "1 1/8?"),
+            ("8/8", 0, "mean 1?"),
+            ("29 9/8", 3, "30 1/8?"),
+            ("29-9/8\"", 3, "30 1/8?"),
+            ("29\u{a0}9/8 in", 4, "30 1/8?"),
+            ("29 3/18", 5, "tapes have"),
+            ("1/7", 2, "tapes have"),
+        ] {
+            let refused = parse_length(text, Unit::Inch).expect_err(text);
+            assert!(refused.at == at && refused.expected.contains(meant), "{text}: {refused:?}");
+        }
+        for (text, inches) in [
+            ("29 3/8", 29.375),
+            ("29\u{a0}3/8 in", 29.375),
+            ("63/64", 63.0 / 64.0),
+            ("1 2/3", 5.0 / 3.0),
+            ("7/12\"", 7.0 / 12.0),
+        ] {
+            let read = parse_length(text, Unit::Inch).expect(text);
+            assert!((read - inches * INCH).abs() < 1e-9, "{text}: {read}");
+        }
+        // In a formula a fraction without a unit is a number.
+        for (text, value) in [("9/8", 1.125), ("293/8", 36.625), ("2/7", 2.0 / 7.0)] {
+            let read = scan_length(text).expect(text);
+            assert!((read.value - value).abs() < 1e-12 && read.end == text.len());
+        }
+        for text in ["9/8 in", "293/8\"", "29 3/18", "1 9/8 * 2"] {
+            assert!(scan_length(text).is_err(), "{text}");
         }
     }
 

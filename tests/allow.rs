@@ -4,8 +4,9 @@ mod allow_support;
 
 use allow_support::{bodice, piece, polygon};
 use kurbo::{Affine, BezPath, ParamCurve, ParamCurveNearest, Point, Shape, Vec2};
-use oaktag::allow::{TOLERANCE, allow};
+use oaktag::allow::{TOLERANCE, allow, too_wide};
 use oaktag::piece::{Finish, Piece};
+use oaktag::units::Unit;
 
 fn cut_line(piece: &Piece) -> BezPath {
     allow(piece, TOLERANCE).unwrap_or_else(|finding| panic!("{finding}")).0.cut_line
@@ -255,4 +256,61 @@ fn seams_pressed_open_are_folded_back_by_default() {
     };
     assert!(strays(&folded) < 1e-6, "{}", strays(&folded));
     assert!(strays(&mitred) > 0.5, "{}", strays(&mitred));
+}
+
+/// Reference: geometry: a circle's parallel on its hollow side ends at the centre, and what is folded in reaches as deep as it
+/// is wide. Every warning has the same piece beside it without one.
+#[test]
+fn allowances_wider_than_their_edge_has_room_for_are_told() {
+    let inch = 25.4;
+    let said = |piece: &Piece| -> Vec<String> {
+        too_wide(piece, Unit::Inch)
+            .into_iter()
+            .map(|f| format!("{}: {}", f.edge.expect("an edge"), f.message))
+            .collect()
+    };
+    let mitre = Finish::Mitre;
+    // A quarter of a ring, its inner edge of radius 1 1/2 in hollow; or the last of it alone, which turns by 9 degrees.
+    let arc = |radius: f64, from: f64, sweep: f64| -> String {
+        let [from, sweep] = [from, sweep].map(f64::to_radians);
+        let path = kurbo::Arc::new((0.0, 0.0), (radius, radius), from, sweep, 0.0).to_path(1e-6);
+        path.to_svg()
+    };
+    let ring = |allowance: f64, degrees: f64| {
+        let at = |radius: f64, angle: f64| Point::ORIGIN + radius * Vec2::from_angle(angle.to_radians());
+        let line = |a: Point, b: Point| format!("M{} {} L{} {}", a.x, a.y, b.x, b.y);
+        piece(&[
+            (&line(at(1.5 * inch, 0.0), at(500.0, 0.0)), 12.7, mitre),
+            (&arc(500.0, 0.0, degrees), 12.7, mitre),
+            (&line(at(500.0, degrees), at(1.5 * inch, degrees)), 12.7, mitre),
+            (&arc(1.5 * inch, degrees, -degrees), allowance, mitre),
+        ])
+    };
+    let words = "e3: the allowance 2 in is wider than the hollow's radius 1 1/2 in: the cut line has a point there";
+    assert_eq!(said(&ring(2.0 * inch, 90.0)), [words]);
+    assert_eq!(said(&ring(2.0 * inch, 12.0)), [words]);
+    assert!(said(&ring(1.4 * inch, 90.0)).is_empty() && said(&ring(2.0 * inch, 9.0)).is_empty());
+    // The same curve bends out of a disc's quarter, and its allowance only gets longer.
+    let disc = piece(&[
+        ("M0 0 L38.1 0", 0.0, mitre),
+        (&arc(1.5 * inch, 0.0, 90.0), 1.5 * inch, mitre),
+        ("M0 38.1 L0 0", 0.0, mitre),
+    ]);
+    assert!(said(&disc).is_empty(), "{:?}", said(&disc));
+    // A pocket 6 3/8 in deep; half a band 2 in wide up to its fold.
+    let pocket = |hem: f64, side: f64, wide: f64| {
+        piece(&[
+            (&format!("M0 0 L{wide} 0"), hem, mitre),
+            (&format!("M{wide} 0 L{wide} 161.925"), side, mitre),
+            (&format!("M{wide} 161.925 L0 161.925"), 12.7, mitre),
+            ("M0 161.925 L0 0", 0.0, mitre),
+        ])
+    };
+    let words = "e0: the allowance 7 in is wider than the piece is deep there, 6 3/8 in";
+    assert_eq!(said(&pocket(7.0 * inch, 12.7, 150.0)), [words]);
+    assert!(said(&pocket(6.0 * inch, 12.7, 150.0)).is_empty());
+    let mut band = pocket(12.7, 3.0 * inch, 2.0 * inch);
+    assert_eq!(said(&band), ["e1: the allowance 3 in is wider than the piece is deep there, 2 in"]);
+    band.edges[3].fold = true;
+    assert!(said(&band).is_empty(), "on the fold it is 4 in wide");
 }

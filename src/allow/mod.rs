@@ -29,6 +29,7 @@ mod proof;
 mod region;
 mod restore;
 mod union;
+mod wide;
 
 use crate::diag::{Finding, Result};
 use crate::geom::sweep::wound;
@@ -38,6 +39,7 @@ use proof::Flaw;
 use region::Region;
 
 pub use corner::MITRE_LIMIT;
+pub use wide::too_wide;
 
 /// How far the cut line may stray from the true one, mm.
 pub const TOLERANCE: f64 = 0.005;

@@ -10,6 +10,10 @@ use kurbo::{BezPath, Point, Vec2};
 /// A join this near to a quarter mark is on it, mm: half an inch (common practice, no source).
 const ON_MARK: f64 = 12.7;
 
+/// A join's seam, opened or turned to either side, stays so far from a quarter's notch where the cloth is wide enough, mm: an
+/// inch (common practice, no source).
+const CLEAR: f64 = 25.4;
+
 /// Lengths and allowances that differ by less than this are the same, mm.
 const SAME: f64 = 0.01;
 
@@ -135,7 +139,7 @@ pub fn recut(set: &PieceSet, cloth: &Cloth, fuller: f64) -> Result<(PieceSet, Ve
         let most = (cloth.width - 2.0 * cloth.selvedge - 2.0 * seamed) * (1.0 - cloth.shrinkage[1] / 100.0) - 1.0;
         let joins = match cloth.strips {
             StripWay::Along => along(total, strip.ring),
-            _ => across(total, most, strip.ring).ok_or_else(|| Box::new(refused(strip, cloth)))?,
+            _ => clear_of_marks(total, most, strip.ring, join).ok_or_else(|| Box::new(refused(strip, cloth)))?,
         };
         let lengths = between(total, &joins, strip.ring);
         let pieces = made(strip, &lengths, cloth);
@@ -158,10 +162,18 @@ fn along(total: f64, ring: bool) -> Vec<f64> {
     if ring { vec![total / 8.0] } else { Vec::new() }
 }
 
-/// Places of joins such that no length is longer than `most` and no join lies on a quarter mark: the fewest, since each
-/// length reaches as far as it may.
-fn across(total: f64, most: f64, ring: bool) -> Option<Vec<f64>> {
-    if most < 4.0 * ON_MARK {
+/// Places of joins as in [`across`], with their whole seam [`CLEAR`] of the quarter marks where that takes no more lengths.
+fn clear_of_marks(total: f64, most: f64, ring: bool, join: f64) -> Option<Vec<f64>> {
+    let near = across(total, most, ring, ON_MARK);
+    let clear = across(total, most, ring, CLEAR + join);
+    let fewest = near.as_ref().map_or(usize::MAX, Vec::len);
+    clear.filter(|joins| joins.len() <= fewest).or(near)
+}
+
+/// Places of joins such that no length is longer than `most` and no join comes nearer to a quarter mark than `off`: the
+/// fewest, since each length reaches as far as it may.
+fn across(total: f64, most: f64, ring: bool, off: f64) -> Option<Vec<f64>> {
+    if most < 4.0 * off {
         return None;
     }
     let marks: Vec<f64> = (0..=4).map(|quarter| total * f64::from(quarter) / 4.0).collect();
@@ -171,19 +183,19 @@ fn across(total: f64, most: f64, ring: bool) -> Option<Vec<f64>> {
         // In a ring the marks come again past the start; a straight strip's ends are marks too, and no length is a scrap.
         let hit = |at: f64| {
             let around = marks.iter().flat_map(|mark| [*mark, mark + total]);
-            around.filter(|mark| (at - mark).abs() < ON_MARK - 1e-9).reduce(f64::min)
+            around.filter(|mark| (at - mark).abs() < off - 1e-9).reduce(f64::min)
         };
         // Marks that lie close together may each push it back in turn.
         for _ in 0..=4 {
             let Some(mark) = hit(to) else { break };
-            to = mark - ON_MARK;
+            to = mark - off;
         }
-        (to > from + ON_MARK && hit(to).is_none()).then_some(to)
+        (to > from + off && hit(to).is_none()).then_some(to)
     };
     if !ring && total <= most + SAME {
         return Some(Vec::new());
     }
-    let start = if ring { ON_MARK.min(total / 8.0) } else { 0.0 };
+    let start = if ring { off.min(total / 8.0) } else { 0.0 };
     let mut joins = if ring { vec![start] } else { Vec::new() };
     let mut at = start;
     while total + start - at > most + SAME {
@@ -292,7 +304,7 @@ mod tests {
         // which 43 in each are left (arithmetic, as in the trade's table of gathers).
         for (times, lengths) in [(2.0, 2), (3.0, 3), (4.0, 4)] {
             let total = 36.0 * times * 25.4;
-            let joins = across(total, 43.0 * 25.4, false).expect("divides");
+            let joins = across(total, 43.0 * 25.4, false, ON_MARK).expect("divides");
             assert_eq!(joins.len() + 1, lengths, "{times}");
             assert!(!on_mark(total, &joins), "{joins:?}");
         }
@@ -300,7 +312,7 @@ mod tests {
         for step in 1..600 {
             let (total, most) = (f64::from(step) * 13.7, 1092.2);
             for ring in [false, true] {
-                let Some(joins) = across(total, most, ring) else { continue };
+                let Some(joins) = across(total, most, ring, ON_MARK) else { continue };
                 let lengths = between(total, &joins, ring);
                 assert!(lengths.iter().all(|long| *long <= most + SAME), "{total} {lengths:?}");
                 assert!((lengths.iter().sum::<f64>() - total).abs() < 1e-6);
@@ -316,5 +328,29 @@ mod tests {
         assert!(seen[0] > 500 && seen[1] > 500, "{seen:?}");
         // A seeded fault: two equal lengths would be joined in the middle.
         assert!(on_mark(1500.0, &[750.0]));
+    }
+
+    #[test]
+    fn seams_stay_an_inch_from_the_quarters_where_no_length_more_is_needed() {
+        let (join, mut kept, mut near) = (12.7, 0, 0);
+        let nearest = |total: f64, joins: &[f64]| {
+            let off = |at: &f64| (0..=8).map(|q| (at - total * f64::from(q) / 4.0).abs()).fold(f64::INFINITY, f64::min);
+            joins.iter().map(off).fold(f64::INFINITY, f64::min)
+        };
+        for step in 20..600 {
+            let (total, most) = (f64::from(step) * 13.7, 1092.2);
+            for ring in [false, true] {
+                let joins = clear_of_marks(total, most, ring, join).expect("divides");
+                let fewest = across(total, most, ring, ON_MARK).expect("divides");
+                assert!(between(total, &joins, ring).iter().all(|long| *long <= most + SAME));
+                assert!(joins.len() <= fewest.len(), "{total} {ring}");
+                if total / 4.0 > 2.0 * (CLEAR + join) && nearest(total, &joins) >= CLEAR + join - 1e-6 {
+                    kept += 1;
+                }
+                // A seeded fault: half an inch off, as it was, half the seam lies over the notch.
+                near += usize::from(nearest(total, &fewest) < CLEAR + join - 1e-6);
+            }
+        }
+        assert!(kept > 1000 && near > 100, "{kept} {near}");
     }
 }

@@ -205,7 +205,11 @@ pub fn cut(set: &PieceSet) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
 /// # Errors
 /// As [`allow::allow`].
 pub fn cut_within(set: &PieceSet, tolerance: f64) -> Result<(Vec<CutPiece>, Vec<Finding>)> {
-    gather(&set.pieces, |piece| allow::allow(piece, tolerance))
+    gather(&set.pieces, |piece| {
+        let (cut, mut findings) = allow::allow(piece, tolerance)?;
+        findings.extend(allow::too_wide(piece, set.unit));
+        Ok((cut, findings))
+    })
 }
 
 /// What is to be made besides the devices' files, and how: lays, the search for them, letters.

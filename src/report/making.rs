@@ -5,6 +5,7 @@ use super::drawing;
 use super::html::{clean, escape, facts, name, table};
 use super::page::STYLE;
 use super::words::{count, ease, how_many, length, pressed, size, unit_name};
+use crate::allow::{TOLERANCE, allow};
 use crate::geom::path;
 use crate::piece::{Edge, Join, PieceSet, Span};
 use crate::units::{Unit, format_length, trimmed};
@@ -187,7 +188,12 @@ fn ruffles(set: &PieceSet, walked: &[WalkedJoin]) -> String {
         for piece in pieces.iter().filter_map(|piece| set.piece(piece)) {
             strips += piece.cut.count;
             let net = drawing::bounds(&piece.outline()).size();
-            cuts.push(format!("{} of {}", piece.cut.count, size(net, set.unit)));
+            let mut text = format!("{} of {}", piece.cut.count, size(net, set.unit));
+            // A piece without a cut line is told of where the pieces are cut.
+            if let Ok((cut, _)) = allow(piece, TOLERANCE) {
+                let _ = write!(text, " (cut {})", size(drawing::bounds(&cut.cut_line).size(), set.unit));
+            }
+            cuts.push(text);
         }
         rows.push((
             name(&join.name),
@@ -218,7 +224,7 @@ fn folds(set: &PieceSet) -> String {
                 format!("dart on {}", name(&dart.edge)),
                 length(dart.mouth[1] - dart.mouth[0], set.unit),
                 length(long, set.unit),
-                pressed(dart.pressed).into(),
+                pressed(piece, &dart.edge, dart.pressed),
             ]);
         }
         for pleat in &piece.pleats {
@@ -227,7 +233,7 @@ fn folds(set: &PieceSet) -> String {
                 format!("pleat on {}", name(&pleat.edge)),
                 length(pleat.mouth[1] - pleat.mouth[0], set.unit),
                 length(pleat.length, set.unit),
-                pressed(pleat.pressed).into(),
+                pressed(piece, &pleat.edge, pleat.pressed),
             ]);
         }
     }

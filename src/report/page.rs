@@ -320,7 +320,7 @@ fn folds(piece: &Piece, unit: Unit) -> Vec<(String, String)> {
             escape(&dart.edge),
             length((dart.mouth[1] - dart.mouth[0]).abs(), unit),
             length(long, unit),
-            pressed(dart.pressed)
+            pressed(piece, &dart.edge, dart.pressed)
         );
         rows.push(("dart".to_string(), text));
     }
@@ -330,7 +330,7 @@ fn folds(piece: &Piece, unit: Unit) -> Vec<(String, String)> {
             escape(&pleat.edge),
             length((pleat.mouth[1] - pleat.mouth[0]).abs(), unit),
             length(pleat.length, unit),
-            pressed(pleat.pressed)
+            pressed(piece, &pleat.edge, pleat.pressed)
         );
         rows.push(("pleat".to_string(), text));
     }

@@ -1,8 +1,9 @@
 //! Figures and findings in the words that a dressmaker uses. Inside a figure stand no-break spaces, so that `12 3/8 in`
 //! is never broken over two lines; the terminal's tables turn them back into plain ones.
 
+use super::html::escape;
 use crate::diag::Severity;
-use crate::piece::{Cut, Finish, Pressed};
+use crate::piece::{Cut, Edge, Finish, Piece, Pressed};
 use crate::role::Role;
 use crate::units::{Unit, format_length, parse_length, trimmed};
 use kurbo::Size;
@@ -143,13 +144,19 @@ pub(super) fn finish(finish: Finish) -> &'static str {
     }
 }
 
-/// Where a dart or a pleat is pressed.
-pub(super) fn pressed(side: Pressed) -> &'static str {
-    match side {
-        Pressed::ToStart => "pressed towards the edge's start",
-        Pressed::ToEnd => "pressed towards the edge's end",
-        Pressed::Open => "pressed open",
-    }
+/// Where a dart or a pleat on an edge is pressed, as HTML: towards the neighbour that the edge meets there.
+pub(super) fn pressed(piece: &Piece, edge: &str, side: Pressed) -> String {
+    let count = piece.edges.len();
+    let step = match side {
+        Pressed::ToStart => count - 1,
+        Pressed::ToEnd => 1,
+        Pressed::Open => return "pressed open".into(),
+    };
+    let Some(own) = piece.edges.iter().position(|own| own.name == edge) else { return "pressed to one side".into() };
+    // An edge that is parted in two is one to the eye.
+    let around = (1..count).map(|i| &piece.edges[(own + i * step) % count]);
+    let neighbour = around.map(Edge::whole_name).find(|name| *name != piece.edges[own].whole_name());
+    neighbour.map_or_else(|| "pressed to one side".into(), |name| format!("pressed towards the {}", escape(name)))
 }
 
 /// What a severity asks of the reader.

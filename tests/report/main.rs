@@ -5,7 +5,8 @@ mod demo;
 
 use demo::{Demo, rectangle, seams, tunic};
 use oaktag::diag::Finding;
-use oaktag::report::{FileLine, MeasureRow, files_text, walk_json, walk_text};
+use oaktag::piece::{Fit, Join, PieceSet, Pressed, Span};
+use oaktag::report::{FileLine, MeasureRow, files_text, making_sheet, walk_json, walk_text};
 use oaktag::units::Unit;
 use std::fs;
 use std::path::Path;
@@ -76,6 +77,48 @@ fn the_demonstration_page() {
     assert!(place("Check before cutting:") < place("Look at this:"));
     assert!(place("Look at this:") < place("Note:"));
     assert!(text.contains("chorus-tunic.style.kdl:2:3"), "{text}");
+    // The side begins at the hem and ends at the armhole. The seeded fault: the dart turned over.
+    let pressed = |side| {
+        let mut demo = tunic(Unit::Inch);
+        for piece in &mut demo.pieces {
+            piece.piece.darts.iter_mut().for_each(|dart| dart.pressed = side);
+        }
+        let text = text_of(&demo.page());
+        ["hem", "armhole"].map(|edge| text.contains(&format!("long, pressed towards the {edge}")))
+    };
+    assert_eq!(
+        [Pressed::ToStart, Pressed::ToEnd, Pressed::Open].map(pressed),
+        [[true, false], [false, true], [false, false]]
+    );
+}
+
+/// 29 in and 5 1/2 in with 1/2 in at the ends and the top and 3/4 in at the hem are 30 and 6 3/4 in (arithmetic).
+#[test]
+fn strips_are_told_with_the_size_that_is_cut() {
+    let sheet = |hem: f64| {
+        let inch = 25.4;
+        let mut ruffle = rectangle("Ruffle", 29.0 * inch, 5.5 * inch, 0.5 * inch).piece;
+        ruffle.edges[0].allowance = hem * inch;
+        ruffle.cut.count = 1;
+        let skirt = rectangle("Skirt", 14.5 * inch, 20.0 * inch, 0.5 * inch).piece;
+        let span = |piece: &str, edge: &str| Span { piece: piece.into(), edge: edge.into(), backwards: false };
+        let join = Join {
+            name: "ruffle".into(),
+            sides: [vec![span("Ruffle", "top")], vec![span("Skirt", "bottom")]],
+            ease: 0.0,
+            ratio: 2.0,
+            gap: 0.0,
+            fit: Fit::default(),
+            pointed: [false; 2],
+        };
+        let set = PieceSet { pieces: vec![ruffle, skirt], joins: vec![join], ..tunic(Unit::Inch).set };
+        let walked = oaktag::walk::walk(&set, oaktag::walk::TOLERANCE).0;
+        text_of(&making_sheet(&set, &walked))
+    };
+    let words = "1 strip: 1 of 29 in × 5 1/2 in (cut 30 in × 6 3/4 in); 29 in in all";
+    assert!(sheet(0.75).contains(words), "{}", sheet(0.75));
+    // The seeded fault: a hem half an inch narrower.
+    assert!(!sheet(0.25).contains(words) && sheet(0.25).contains("(cut 30 in × 6 1/4 in)"));
 }
 
 #[test]
