@@ -426,7 +426,7 @@ fn everybody_in_one_nest() {
     std::fs::write(&note_paper, profile.replace("size=\"A1\"", "size=\"A4\"")).expect("written");
     let more = ["--device", "projector", "--nest", &note_paper, "-o", &below];
     let large = oaktag(&[&["make", STYLE, "--measures", MAREN, pip], &more[..]].concat());
-    assert!(large.status.code() == Some(2) && err(&large).contains("that \"paper\" leaves"), "{}", err(&large));
+    assert!(large.status.code() == Some(2) && err(&large).contains("\"paper\" leaves"), "{}", err(&large));
     assert_eq!(std::fs::read_dir(&folder).expect("a folder").count(), 0, "too large: something was written");
     // Without a nest that folder is anybody's.
     let files = of(&["Nested"]);
