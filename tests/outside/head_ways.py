@@ -60,15 +60,15 @@ class Browser:
         self.process = subprocess.Popen(command, preexec_fn=pipes, close_fds=False, **quiet)
         os.close(self.theirs_in)
         os.close(self.theirs_out)
-        self.numbers, self.rest, self.session = itertools.count(1), b"", None
+        self.numbers, self.rest, self.attached = itertools.count(1), b"", None
         page = self.ask("Target.createTarget", url="about:blank")["targetId"]
-        self.session = self.ask("Target.attachToTarget", targetId=page, flatten=True)["sessionId"]
+        self.attached = self.ask("Target.attachToTarget", targetId=page, flatten=True)["sessionId"]
 
     def ask(self, method, **params):
         number = next(self.numbers)
         message = {"id": number, "method": method, "params": params}
-        if self.session:
-            message["sessionId"] = self.session
+        if self.attached:
+            message["sessionId"] = self.attached
         os.write(self.write, json.dumps(message).encode() + b"\0")
         while True:
             while b"\0" not in self.rest:

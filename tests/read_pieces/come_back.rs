@@ -1,6 +1,6 @@
 //! Pieces that this program wrote, for machines or for other programs, read as pieces again.
 
-use super::common::{drafted, profile, text};
+use super::common::{STYLES, drafted, profile, text};
 use kurbo::{Affine, BezPath, ParamCurve, ParamCurveNearest, Point, Shape};
 use oaktag::geom::path::length;
 use oaktag::order::{Job, JobStroke, Pass};
@@ -157,17 +157,6 @@ fn in_rows(set: &PieceSet) -> (Vec<Affine>, Job) {
     };
     (at, job)
 }
-
-const STYLES: [&str; 8] = [
-    "bellringer-skirt",
-    "choir-bodice",
-    "evening-chorus",
-    "fairground-circle",
-    "lantern-night",
-    "master-blocks",
-    "mill-wheel-tiers",
-    "weir-petticoat",
-];
 
 /// The pieces of every sample style, written and read again: within the flattening tolerance, half the diagonal of the
 /// millionths that are written, and 0.005 mm.
