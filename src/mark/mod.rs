@@ -122,7 +122,15 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     signs.extend(signs::fastenings(piece, &ground, &mut findings));
     take(&mut ground, &signs);
     let fold = piece.fold();
-    let bracket = fold.map_or_else(|| Some(Vec::new()), |edge| signs::fold_bracket(&edge.name, &edge.path, &ground));
+    let mut bracket =
+        fold.map_or_else(|| Some(Vec::new()), |edge| signs::fold_bracket(&edge.name, &edge.path, &ground));
+    // Where there is no other room the grain crosses a bracket. Words alone could not be read then.
+    if let Some(words) = bracket.as_ref().filter(|signs| signs.iter().all(|sign| sign.role == Role::Label)) {
+        let words: Vec<&BezPath> = words.iter().map(|sign| &sign.path).collect();
+        if !words.is_empty() && grain::candidates(piece, &ground, &words)?.is_empty() {
+            bracket = None;
+        }
+    }
     let unmarked = fold.filter(|_| bracket.is_none());
     let bracket = bracket.unwrap_or_default();
     take(&mut ground, &bracket);
