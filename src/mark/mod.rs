@@ -121,10 +121,7 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
     signs.extend(signs::pleats(piece, &ground, &mut findings));
     signs.extend(signs::fastenings(piece, &ground, &mut findings));
     take(&mut ground, &signs);
-    let fold = piece.fold();
-    let bracket = fold.map_or_else(|| Some(Vec::new()), |edge| signs::fold_bracket(&edge.name, &edge.path, &ground));
-    let unmarked = fold.filter(|_| bracket.is_none());
-    let bracket = bracket.unwrap_or_default();
+    let (bracket, unmarked) = at_fold(piece, &ground)?;
     take(&mut ground, &bracket);
     let hole = if block { block::hanging_hole(piece, &ground, &mut findings) } else { None };
     ground.take(hole.iter().map(|hole| &hole.path));
@@ -203,6 +200,20 @@ pub fn mark(cut: &CutPiece, heading: &Heading) -> Result<(MarkedPiece, Vec<Findi
         strokes,
     };
     Ok((marked, findings))
+}
+
+/// What stands at a piece's fold, and the edge on the fold where nothing does. Where there is no other room the grain crosses
+/// a bracket; words alone could not be read then.
+fn at_fold<'a>(piece: &'a Piece, ground: &Ground) -> Result<(Vec<Stroke>, Option<&'a Edge>)> {
+    let Some(edge) = piece.fold() else { return Ok((Vec::new(), None)) };
+    let Some(signs) = signs::fold_bracket(&edge.name, &edge.path, ground) else { return Ok((Vec::new(), Some(edge))) };
+    if signs.iter().all(|sign| sign.role == Role::Label) {
+        let words: Vec<&BezPath> = signs.iter().map(|sign| &sign.path).collect();
+        if grain::candidates(piece, ground, &words)?.is_empty() {
+            return Ok((Vec::new(), Some(edge)));
+        }
+    }
+    Ok((signs, None))
 }
 
 /// What a label says of a piece's allowances, line by line: one width, or each with its edges. `net_block` as in [`Heading`].

@@ -1,6 +1,7 @@
 //! The signs inside a piece: fold bracket, drill holes, darts, pleats, inner lines.
 
 use super::ground::{Ground, Spot, upright};
+use super::label::READABLE;
 use super::{Stroke, polyline};
 use crate::diag::Finding;
 use crate::geom::path;
@@ -21,8 +22,8 @@ const CROSS: f64 = 2.0;
 /// What stands at a fold.
 pub(super) const PLACE_ON_FOLD: &str = "place on fold";
 
-/// Heights of its capitals, mm, the first that has room.
-const HEIGHTS: [f64; 4] = [4.0, 3.0, 2.5, 2.0];
+/// Heights of its capitals beside a bracket, mm, the first that has room.
+const HEIGHTS: [f64; 4] = [4.0, 3.0, 2.5, READABLE];
 
 /// Nothing inside comes nearer to the cut line, mm.
 const MARGIN: f64 = 1.0;
@@ -51,11 +52,9 @@ pub(super) fn fold_bracket(edge: &str, fold: &BezPath, ground: &Ground) -> Optio
         for part in [0.5, 0.3, 0.7] {
             let half = along * (0.45 * long).min(20.0);
             let middle = start + along * (long * part);
-            for height in HEIGHTS {
-                let words = fold_words(edge, middle - half, middle + half, inward * MARGIN, &[height]);
-                if let Some(strokes) = words.filter(|strokes| strokes.iter().all(fits)) {
-                    return Some(strokes);
-                }
+            let words = fold_words(edge, middle - half, middle + half, inward * MARGIN, &[READABLE]);
+            if let Some(strokes) = words.filter(|strokes| strokes.iter().all(fits)) {
+                return Some(strokes);
             }
         }
     }
