@@ -60,10 +60,10 @@ pub fn nest(people: &[Walked], devices: &[NamedDevice], laying: &Laying) -> Resu
     Ok(Nested { files, failed, findings })
 }
 
-/// The sheets that [`nest`] would write for a device, without writing them, and the device as a nest is proven against it.
+/// The sheets that [`nest()`] would write for a device, without writing them, and the device as a nest is proven against it.
 ///
 /// # Errors
-/// As [`nest`].
+/// As [`nest()`].
 pub fn nest_sheets(people: &[Walked], named: &NamedDevice, laying: &Laying) -> Result<(Vec<Sheet>, NamedDevice)> {
     can_nest(&names(people), std::slice::from_ref(named))?;
     let named = tool_by_tool(named);
